@@ -1,0 +1,258 @@
+"""Reads the lexicon's tables, checks every row, and refuses what contradicts itself.
+
+An error names file and row, so that whoever edits a table finds the place. A practice may add a file of its own terms; it is
+checked by the same rules.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from lexicon.schema import (
+    SYSTEMS,
+    CueGroup,
+    FindingConcept,
+    MeasurementName,
+    ReferenceRange,
+    Requirement,
+    Row,
+    Structure,
+    UnitWord,
+)
+
+R = TypeVar("R", bound=Row)
+
+
+class LexiconError(ValueError):
+    """A table cannot be used: the message names the file, the row and the column, and what would be right."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One surface form and what it stands for.
+
+    `kind` is structure, noun or predicate; `in_focus` forms count only while their system is in focus.
+    """
+
+    term: str
+    kind: str
+    id: str
+    in_focus: bool
+
+
+@dataclass(frozen=True)
+class Lexicon:
+    """All tables, checked, with the surface forms spelled out."""
+
+    structures: dict[str, Structure]
+    findings: dict[str, FindingConcept]
+    cues: dict[str, CueGroup]
+    measurements: dict[str, MeasurementName]
+    units: tuple[UnitWord, ...]
+    ranges: tuple[ReferenceRange, ...]
+    requirements: tuple[Requirement, ...]
+    words: dict[str, Any]
+    numbers: dict[str, dict[str, float]]
+    entries: tuple[Entry, ...]
+    composed: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def compose(self, structure: str | None, finding: str) -> str:
+        """Concept for a general finding on a structure: "enlargement" on a lymph node is lymphadenopathy."""
+        while structure is not None:
+            if concept := self.composed.get((structure, finding)):
+                return concept
+            structure = self.structures[structure].part_of
+        return finding
+
+    def cue_terms(self, kind: str) -> dict[str, CueGroup]:
+        """Every surface form of one kind of cue with its group."""
+        return {term: group for group in self.cues.values() if group.kind == kind for term in group.terms}
+
+
+def _rows(table: Traversable, key: str, shape: type[R]) -> Iterator[tuple[str, R]]:
+    """Yield (place, row) of one table; the place is what an error shows."""
+    name = f"lexicon/{table.name}" if isinstance(table, Path) is False else str(table)
+    try:
+        data = tomllib.loads(table.read_text(encoding="utf-8"))
+    except tomllib.TOMLDecodeError as error:
+        raise LexiconError(f"{name} is not valid TOML: {error}. Mend the file at that line.") from error
+    except UnicodeDecodeError as error:
+        raise LexiconError(f"{name} is not UTF-8 text: {error}. Save it as UTF-8.") from error
+    unknown = set(data) - {key}
+    if unknown:
+        raise LexiconError(f"{name}: unknown table {sorted(unknown)[0]!r}; only [[{key}]] stands here.")
+    for number, raw in enumerate(data.get(key, []), start=1):
+        place = f"{name}, {key} {number} ({raw.get('id') or raw.get('kind') or 'no id'})"
+        try:
+            yield place, shape.model_validate(raw)
+        except ValidationError as error:
+            first = error.errors()[0]
+            column = ".".join(str(part) for part in first["loc"]) or "row"
+            raise LexiconError(f"{place}: {column}: {first['msg']} (got {first.get('input')!r}).") from error
+
+
+def _by_id(tables: Iterable[Traversable], key: str, shape: type[R], column: str = "id") -> dict[str, R]:
+    """Collect rows of several tables by identifier, refusing the same one twice."""
+    found: dict[str, R] = {}
+    places: dict[str, str] = {}
+    for table in tables:
+        for place, row in _rows(table, key, shape):
+            identifier = getattr(row, column)
+            if identifier in found:
+                raise LexiconError(f"{place}: {column} {identifier!r} is already used at {places[identifier]}.")
+            found[identifier], places[identifier] = row, place
+    return found
+
+
+def _plain_rows(table: Traversable, key: str, shape: type[R]) -> tuple[R, ...]:
+    return tuple(row for _, row in _rows(table, key, shape))
+
+
+def plural(noun_phrase: str) -> str:
+    """Regular English plural of the last word ("eyelid" → "eyelids", "body" → "bodies", "mass" → "masses")."""
+    if noun_phrase.endswith("sis"):
+        return noun_phrase[:-2] + "es"
+    if re.search(r"(?:s|x|z|ch|sh)$", noun_phrase):
+        return noun_phrase + "es"
+    if re.search(r"[^aeiou]y$", noun_phrase):
+        return noun_phrase[:-1] + "ies"
+    return noun_phrase + "s"
+
+
+def spellings(term: str, pairs: Iterable[tuple[str, str]]) -> set[str]:
+    """The term in both spellings of every pair that occurs in it (UK and US)."""
+    forms = {term}
+    for left, right in pairs:
+        for form in tuple(forms):
+            if left in form:
+                forms.add(form.replace(left, right))
+            elif right in form:
+                forms.add(form.replace(right, left))
+    return forms
+
+
+def normal_form(term: str) -> str:
+    """A term as the matcher sees it: lower case, hyphens and slashes as blanks, single blanks."""
+    return re.sub(r"[\s/-]+", " ", term.lower().replace("\u2019", "'")).strip()
+
+
+def _surface_forms(
+    structures: dict[str, Structure], findings: dict[str, FindingConcept], pairs: tuple[tuple[str, str], ...]
+) -> tuple[Entry, ...]:
+    """Spell out every form; forms written in a table win over forms made by rule."""
+    written: dict[tuple[str, str], Entry] = {}
+    derived: dict[tuple[str, str], Entry] = {}
+
+    def scope(entry_system: str, in_focus: bool) -> str:
+        return entry_system if in_focus else "*"
+
+    def add(terms: Iterable[str], kind: str, identifier: str, system: str, in_focus: bool) -> None:
+        for raw in terms:
+            term = normal_form(raw)
+            key = (term, scope(system, in_focus))
+            before = written.get(key)
+            if before is not None:
+                raise LexiconError(
+                    f"synonym {raw!r} of {identifier!r} already belongs to {before.id!r}: a form may stand once for"
+                    " all systems, or once per system in focus_terms/focus_predicates."
+                )
+            written[key] = Entry(term, kind, identifier, in_focus)
+            for form in spellings(term, pairs):
+                derived.setdefault((form, scope(system, in_focus)), Entry(form, kind, identifier, in_focus))
+                if kind != "predicate":
+                    plural_form = plural(form)
+                    derived.setdefault(
+                        (plural_form, scope(system, in_focus)), Entry(plural_form, kind, identifier, in_focus)
+                    )
+
+    for structure in structures.values():
+        add(structure.terms, "structure", structure.id, structure.system, False)
+        add(structure.focus_terms, "structure", structure.id, structure.system, True)
+    for finding in findings.values():
+        add(finding.terms, "noun", finding.id, finding.system, False)
+        add(finding.predicates, "predicate", finding.id, finding.system, False)
+        add(finding.focus_terms, "noun", finding.id, finding.system, True)
+        add(finding.focus_predicates, "predicate", finding.id, finding.system, True)
+    return tuple({**derived, **written}.values())
+
+
+def _compositions(
+    structures: dict[str, Structure], findings: dict[str, FindingConcept]
+) -> dict[tuple[str, str], str]:
+    """(structure, general finding) → concept, each pair once, both known."""
+    composed: dict[tuple[str, str], str] = {}
+    for finding in findings.values():
+        for pair in finding.composed_of:
+            structure, _, general = (part.strip() for part in pair.partition("+"))
+            if structure not in structures:
+                raise LexiconError(f"finding {finding.id!r}: composed_of {pair!r}: no structure {structure!r}.")
+            if general not in findings or findings[general].system != "any":
+                raise LexiconError(
+                    f"finding {finding.id!r}: composed_of {pair!r}: {general!r} is no finding of findings/any.toml."
+                )
+            if (structure, general) in composed:
+                raise LexiconError(
+                    f"finding {finding.id!r}: composed_of {pair!r} already belongs to {composed[structure, general]!r}."
+                )
+            composed[structure, general] = finding.id
+    return composed
+
+
+def _check_references(structures: dict[str, Structure], findings: dict[str, FindingConcept]) -> None:
+    for structure in structures.values():
+        if structure.part_of is not None and structure.part_of not in structures:
+            raise LexiconError(f"structure {structure.id!r}: part_of {structure.part_of!r} is no structure.")
+    for finding in findings.values():
+        if finding.structure is not None and finding.structure not in structures:
+            raise LexiconError(f"finding {finding.id!r}: structure {finding.structure!r} is no structure.")
+
+
+def _folder(folder: Traversable) -> list[Traversable]:
+    return sorted((item for item in folder.iterdir() if item.name.endswith(".toml")), key=lambda item: item.name)
+
+
+@functools.lru_cache(maxsize=4)
+def load_lexicon(root: Path | None = None) -> Lexicon:
+    """Read and check all tables under `root` (default: the tables that come with the program).
+
+    Raises LexiconError naming file, row and column.
+    """
+    base: Traversable = root if root is not None else resources.files("lexicon")
+    structures = _by_id(_folder(base / "structures"), "structure", Structure)
+    findings = _by_id(_folder(base / "findings"), "finding", FindingConcept)
+    cues = _by_id(_folder(base / "cues"), "cue", CueGroup)
+    measurements = _by_id([base / "measurements.toml"], "measurement", MeasurementName, column="kind")
+    units = _plain_rows(base / "units.toml", "unit", UnitWord)
+    ranges = _plain_rows(base / "reference_ranges.toml", "range", ReferenceRange)
+    requirements = _plain_rows(base / "requirements.toml", "requirement", Requirement)
+    words = tomllib.loads((base / "words.toml").read_text(encoding="utf-8"))
+    numbers = tomllib.loads((base / "numbers.toml").read_text(encoding="utf-8"))
+    spelling = tomllib.loads((base / "spelling.toml").read_text(encoding="utf-8"))
+    _check_references(structures, findings)
+    pairs = tuple((left, right) for left, right in spelling["pairs"])
+    return Lexicon(
+        structures=structures,
+        findings=findings,
+        cues=cues,
+        measurements=measurements,
+        units=units,
+        ranges=ranges,
+        requirements=requirements,
+        words=words,
+        numbers=numbers,
+        entries=_surface_forms(structures, findings, pairs),
+        composed=_compositions(structures, findings),
+    )
+
+
+__all__ = ["SYSTEMS", "Entry", "Lexicon", "LexiconError", "load_lexicon", "normal_form", "plural", "spellings"]

@@ -1,0 +1,1 @@
+"""The stages of Rostral, in the order the data passes them: capture, speech, extraction, record."""

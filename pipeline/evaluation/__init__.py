@@ -1,0 +1,6 @@
+"""Scores the extraction on annotated dictations: gold files come in, figures go out."""
+
+from pipeline.evaluation.gold import Gold, GoldError, read_gold
+from pipeline.evaluation.score import Score, score_all
+
+__all__ = ["Gold", "GoldError", "Score", "read_gold", "score_all"]

@@ -1,0 +1,173 @@
+"""Grades, sizes and qualities: what is said about a finding beside that it is there."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lexicon import Lexicon
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.numbers import Number
+from pipeline.extraction.tokens import Analysis
+
+_LENGTH_TO_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "[in_i]": 25.4}
+
+
+@dataclass(frozen=True, slots=True)
+class Graded:
+    """A grade in tokens start to end: "grade two out of six", "two over six", "II/VI"."""
+
+    start: int
+    end: int
+    value: float
+    out_of: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sized:
+    """A size in tokens start to end: the largest dimension in millimetres, or words ("the size of a pea")."""
+
+    start: int
+    end: int
+    mm: float | None
+    words: str | None
+
+
+class CueIndex:
+    """Cues of one kind in text order, found by position in logarithmic time."""
+
+    def __init__(self, cues: Sequence[Cue]) -> None:
+        self.cues = sorted(cues, key=lambda cue: cue.start)
+        self._starts = [cue.start for cue in self.cues]
+
+    def within(self, start: int, end: int) -> list[Cue]:
+        """Cues that lie in tokens start to end (exclusive)."""
+        low, high = bisect_left(self._starts, start), bisect_left(self._starts, end)
+        return [cue for cue in self.cues[low:high] if cue.end <= end]
+
+    def starting_at(self, token: int) -> Cue | None:
+        """The cue that starts at a token."""
+        at = bisect_left(self._starts, token)
+        return self.cues[at] if at < len(self.cues) and self.cues[at].start == token else None
+
+    def ending_at(self, token: int) -> Cue | None:
+        """The longest cue that ends right before a token."""
+        at = bisect_right(self._starts, token) - 1
+        for cue in self.cues[max(0, at - 4) : at + 1]:
+            if cue.end == token:
+                return cue
+        return None
+
+
+class AttributeReader:
+    """Finds grades and sizes in a text (needs numbers; skips what a measurement has taken)."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._roman = {word: int(value) for word, value in lexicon.numbers["roman"].items()}
+        self._lengths = {
+            term: _LENGTH_TO_MM[unit.code]
+            for unit in lexicon.units
+            if unit.quantity == "length"
+            for term in unit.terms
+        }
+        self._grade_words = frozenset(lexicon.words["grading"]["names"])
+        self._likenesses = frozenset(lexicon.words["sizes"]["likenesses"])
+
+    def grades(self, analysis: Analysis) -> list[Graded]:
+        """All grades in text order."""
+        norms = analysis.norms
+        by_start = {number.start: number for number in analysis.numbers}
+        found: list[Graded] = []
+        at = 0
+        while at < len(norms):
+            named = norms[at] in self._grade_words
+            start = at + 1 if named else at
+            graded = self._grade(norms, by_start, start, named)
+            if graded is not None:
+                found.append(Graded(at, graded.end, graded.value, graded.out_of))
+                at = graded.end
+            else:
+                at += 1
+        return found
+
+    def _grade(self, norms: list[str], numbers: dict[int, Number], start: int, named: bool) -> Graded | None:
+        if named:
+            while start < len(norms) and norms[start] in ("a", "about", "is", "of", "the", "say", "around", "at"):
+                start += 1
+        value, end = self._grade_number(norms, numbers, start)
+        if value is None:
+            return None
+        out_of, stop = self._grade_scale(norms, numbers, end)
+        if out_of is not None and 0 <= value <= out_of <= 20:
+            return Graded(start, stop, value, out_of)
+        return Graded(start, end, value, None) if named and value <= 10 else None
+
+    def _grade_number(
+        self, norms: list[str], numbers: dict[int, Number], start: int
+    ) -> tuple[float | None, int]:
+        number = numbers.get(start)
+        if number is not None:
+            end = number.elided_from or number.end
+            # "grade two to three": the higher end stands, the words keep both.
+            if end < len(norms) and norms[end] in ("to", "or") and (second := numbers.get(end + 1)) is not None:
+                return max(number.value, second.value), second.elided_from or second.end
+            return number.value, end
+        if start < len(norms) and norms[start] in self._roman and start + 1 < len(norms) and norms[start + 1] == "/":
+            return float(self._roman[norms[start]]), start + 1
+        return None, start
+
+    def _grade_scale(
+        self, norms: list[str], numbers: dict[int, Number], end: int
+    ) -> tuple[float | None, int]:
+        words = norms[end : end + 2]
+        if words[:2] == ["out", "of"]:
+            at = end + 2
+        elif words[:1] and words[0] in ("of", "over", "/"):
+            at = end + 1
+        else:
+            return None, end
+        number = numbers.get(at)
+        if number is not None and not number.pronoun:
+            return number.value, number.elided_from or number.end
+        if at < len(norms) and norms[at] in self._roman and words[0] == "/":
+            return float(self._roman[norms[at]]), at + 1
+        return None, end
+
+    def sizes(self, analysis: Analysis) -> list[Sized]:
+        """All sizes in text order."""
+        norms = analysis.norms
+        by_start = {number.start: number for number in analysis.numbers}
+        found: list[Sized] = []
+        done = 0
+        for number in analysis.numbers:
+            if number.start < done:
+                continue
+            values, end = [number.read(decimal=True)], number.end
+            while end + 1 < len(norms) and norms[end] in ("by", "x", "times", "to") and end + 1 in by_start:
+                following = by_start[end + 1]
+                values.append(following.read(decimal=True))
+                end = following.end
+            if end < len(norms) and (factor := self._lengths.get(norms[end])) is not None:
+                largest = max(values) * factor
+                if largest > 0:
+                    found.append(Sized(number.start, end + 1, round(largest, 1), None))
+                done = end + 1
+        found.extend(self._likened(analysis))
+        return sorted(found, key=lambda size: size.start)
+
+    def _likened(self, analysis: Analysis) -> list[Sized]:
+        """ "the size of a pea", "pea sized"."""
+        norms = analysis.norms
+        found = []
+        for at, norm in enumerate(norms):
+            if norm == "size" and norms[at + 1 : at + 2] == ["of"]:
+                stop = at + 2
+                while stop < len(norms) and norms[stop] in ("a", "an", "half", "my", "the", "small", "large", "about"):
+                    stop += 1
+                if stop < len(norms) and norms[stop].isalpha():
+                    start = at - 1 if at > 0 and norms[at - 1] in ("the", "about") else at
+                    found.append(Sized(start, stop + 1, None, analysis.words(start, stop + 1)))
+            elif norm in ("sized", "size") and at > 0 and norms[at - 1] in self._likenesses:
+                found.append(Sized(at - 1, at + 1, None, analysis.words(at - 1, at + 1)))
+        return found

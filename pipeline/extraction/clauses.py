@@ -1,0 +1,213 @@
+"""Cuts the text into segments and says what each one does: observation, report, teaching, plan and so on.
+
+A sentence is cut at commas, at contrasting conjunctions and where a cue opens a new clause, with or without punctuation. Each
+segment takes the act of the first cue in it; without one it goes on with what the sentence did before, unless it is tied to the
+patient here and now.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+
+from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.model import SpeechAct
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
+
+_CONTRAST = frozenset({"but", "however", "although", "though", "whereas", "while", "because", "which", "so", "then", "except"})
+_AND_OPENERS = frozenset(
+    "he she it they his her hers the there i we no that those this these you nothing none its then owner mum mom dad not both left right"
+    " also now".split()
+)
+_SUBJECTS = frozenset("i we you owner owners there if he she it let mum mom dad they have has do does is are client".split())
+_PERMANENT = frozenset({SpeechAct.PLAN, SpeechAct.REPORT})
+_LONGEST_SEGMENT = 80
+
+
+@dataclass(slots=True)
+class Segment:
+    """Tokens start to end (exclusive) of one clause-like stretch.
+
+    `opener` says how it begins: sentence, contrast, comma, and, cue. `question_mark` ends its sentence.
+    """
+
+    start: int
+    end: int
+    sentence: int
+    opener: str
+    act: SpeechAct = SpeechAct.OBSERVATION
+    act_cue: Cue | None = None
+    anchored: bool = False
+    question_mark: bool = False
+
+
+def segments_of(analysis: Analysis) -> list[Segment]:
+    """Segments in order, without the marks between them, each with its act."""
+    segments = _cut(analysis)
+    _classify(analysis, segments)
+    return segments
+
+
+def _cut(analysis: Analysis) -> list[Segment]:
+    norms = analysis.norms
+    act_starts = {cue.start: cue for cue in analysis.cues if cue.kind in ("act", "act_weak", "anchor")}
+    closed_at = _closing_tokens(analysis)
+    mention_starts = {m.start for m in analysis.mentions}
+    inside = {t for m in analysis.mentions for t in range(m.start + 1, m.end)}
+    inside |= {t for c in analysis.cues if c.kind in ("act", "pseudo_negation", "withdraw") for t in range(c.start + 1, c.end)}
+    segments: list[Segment] = []
+    sentence, start, opener, complete = 0, 0, "sentence", False
+
+    def close(end: int) -> None:
+        if end > start:
+            segments.append(Segment(start, end, sentence, opener))
+
+    for at, norm in enumerate(norms):
+        if norm in SENTENCE_MARKS:
+            close(at)
+            if norm == "?":
+                _mark_question(segments, sentence)
+            sentence, start, opener, complete = sentence + 1, at + 1, "sentence", False
+            continue
+        if norm in COMMA_MARKS and norm != ":":
+            close(at)
+            start, opener, complete = at + 1, "comma", False
+            continue
+        if at > start and at not in inside:
+            cut = _opens(norms, at, act_starts, complete)
+            if cut is None and at - start > _LONGEST_SEGMENT and at in mention_starts:
+                cut = "comma"
+            if cut is not None:
+                close(at)
+                start, opener, complete = at, cut, False
+        complete = complete or at in closed_at
+    close(len(norms))
+    return segments
+
+
+def _closing_tokens(analysis: Analysis) -> set[int]:
+    """Tokens after which a clause can be complete: a denial, an adjective's verdict, a measured value."""
+    closing = {m.end - 1 for m in analysis.mentions if m.is_predicate}
+    closing |= {c.end - 1 for c in analysis.cues if c.kind in ("negation_before", "negation_after")}
+    return closing | {reading.end - 1 for reading in analysis.readings}
+
+
+def _opens(norms: list[str], at: int, act_starts: dict[int, Cue], complete: bool) -> str | None:
+    norm = norms[at]
+    following = norms[at + 1] if at + 1 < len(norms) else ""
+    if norm in ("but", "however", "although", "whereas", "because", "though"):
+        return "contrast"
+    if norm == "while" and complete:
+        return "contrast"
+    if norm in ("which", "so", "then") and (at + 1 in act_starts or (at in act_starts)):
+        return "contrast"
+    if norm == "and" and (following in _AND_OPENERS or (at + 1 in act_starts and act_starts[at + 1].kind != "act_weak")):
+        return "and"
+    if at in act_starts and complete and norm in _SUBJECTS and act_starts[at].kind != "act_weak":
+        return "cue"
+    return None
+
+
+def _mark_question(segments: list[Segment], sentence: int) -> None:
+    for segment in reversed(segments):
+        if segment.sentence != sentence:
+            break
+        segment.question_mark = True
+
+
+def _classify(analysis: Analysis, segments: list[Segment]) -> None:
+    """Set act, act_cue and anchored of every segment."""
+    cues = [cue for cue in analysis.cues if cue.kind in ("act", "act_weak", "anchor")]
+    starts = [cue.start for cue in cues]
+    mention_starts = [m.start for m in analysis.mentions]
+    negations = sorted(c.start for c in analysis.cues if c.kind in ("negation_before", "negation_after"))
+    previous: Segment | None = None
+    for index, segment in enumerate(segments):
+        inside = cues[bisect_left(starts, segment.start) : bisect_left(starts, segment.end)]
+        inside = [cue for cue in inside if cue.end <= segment.end]
+        segment.anchored = any(cue.kind == "anchor" for cue in inside)
+        own = _own_act(segment, inside, analysis)
+        if own is not None:
+            segment.act, segment.act_cue = SpeechAct(own.group.value or "observation"), own
+        elif previous is not None and _carries_on(analysis, previous, segment, mention_starts, negations):
+            segment.act, segment.act_cue = previous.act, previous.act_cue
+        if segment.question_mark and _is_question(segments, index):
+            segment.act = SpeechAct.QUESTION
+        previous = segment
+
+
+def _own_act(segment: Segment, inside: list[Cue], analysis: Analysis) -> Cue | None:
+    """The cue that decides: the first one, strong before weak; a weak one only without an anchor."""
+    strong = [cue for cue in inside if cue.kind == "act"]
+    strong = [cue for cue in strong if cue.group.value != "question" or cue.start - segment.start <= 2]
+    if strong:
+        first = min(strong, key=lambda cue: (cue.start, -cue.end))
+        anchors = [cue for cue in inside if cue.kind == "anchor" and cue.start < first.start]
+        # "his coat is what you'd see in older dogs": rare; "I can feel what you would feel": rare. But a generic
+        # noun after "his" or "there is" names this patient's kind: "there is what we often see, a lipoma".
+        if anchors and first.group.id in ("teaching_generic", "teaching_breeds"):
+            return None
+        return first
+    weak = [cue for cue in inside if cue.kind == "act_weak"]
+    return weak[0] if weak and not segment.anchored else None
+
+
+def _is_question(segments: list[Segment], index: int) -> bool:
+    """A question mark asks the whole sentence, or from the first segment with a question's words on."""
+    segment = segments[index]
+    first = index
+    while first > 0 and segments[first - 1].sentence == segment.sentence:
+        first -= 1
+    same = []
+    for other in segments[first:]:
+        if other.sentence != segment.sentence:
+            break
+        same.append(other)
+    asking = [s for s in same if s.act_cue is not None and s.act_cue.group.value == "question"]
+    return not asking or segment.start >= asking[0].start
+
+
+def _carries_on(
+    analysis: Analysis,
+    previous: Segment,
+    segment: Segment,
+    mention_starts: list[int],
+    negations: list[int],
+) -> bool:
+    """Whether a segment without a cue of its own goes on with what the one before did."""
+    if previous.act is SpeechAct.OBSERVATION or segment.anchored:
+        return False
+    if segment.sentence != previous.sentence:
+        return _teaching_goes_on(analysis, previous, segment)
+    if previous.act in _PERMANENT:
+        return segment.opener != "contrast" or previous.act is SpeechAct.REPORT
+    if segment.opener == "contrast":
+        return False
+    low, high = bisect_left(mention_starts, segment.start), bisect_left(mention_starts, segment.end)
+    inside = analysis.mentions[low:high]
+    at = bisect_left(negations, segment.start)
+    negated = at < len(negations) and negations[at] < segment.end
+    if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL, SpeechAct.QUESTION):
+        return not (negated and negations[at] == segment.start)
+    # An intention goes on over a list of nouns; a verdict or a denial is its result.
+    verdict = any(m.is_predicate for m in inside)
+    return not negated and not verdict
+
+
+def _teaching_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bool:
+    """ "Cavaliers get heart disease. It starts as a soft murmur." The second sentence teaches on."""
+    if previous.act is not SpeechAct.TEACHING or segment.opener != "sentence":
+        return False
+    norms = analysis.norms
+    first = norms[segment.start]
+    second = norms[segment.start + 1] if segment.start + 1 < segment.end else ""
+    if first in ("they", "it", "that", "those", "this", "these", "you", "we"):
+        return second not in ("is", "are", "look", "looks", "feel", "feels", "sound", "sounds", "'s") or previous.act_cue is None
+    return False
+
+
+def mentions_within(mentions: list[Mention], start: int, end: int) -> list[Mention]:
+    """Mentions that lie in tokens start to end; `mentions` in text order."""
+    low = bisect_left(mentions, start, key=lambda m: m.start)
+    high = bisect_left(mentions, end, key=lambda m: m.start)
+    return mentions[low:high]

@@ -1,0 +1,146 @@
+"""Finds the lexicon's words and the cues in a tokenised text (spaCy PhraseMatcher), longest first."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
+from spacy.vocab import Vocab
+
+from lexicon import Entry, Lexicon
+from lexicon.schema import CueGroup
+from pipeline.extraction.tokens import SpokenTokenizer, analysis_of
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Words of the lexicon in tokens start to end (exclusive), with everything they can stand for.
+
+    `similarity` is 1.0 for words as written in a table, below for words taken as misheard.
+    """
+
+    start: int
+    end: int
+    entries: tuple[Entry, ...]
+    similarity: float = 1.0
+
+    @property
+    def is_structure(self) -> bool:
+        """True when the words name a part of the body and no finding."""
+        return all(entry.kind == "structure" for entry in self.entries)
+
+    @property
+    def is_predicate(self) -> bool:
+        """True for adjectives and verbs ("swollen"), false for nouns ("swelling")."""
+        return any(entry.kind == "predicate" for entry in self.entries)
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """A cue of lexicon/cues in tokens start to end (exclusive)."""
+
+    start: int
+    end: int
+    group: CueGroup
+
+    @property
+    def kind(self) -> str:
+        """Kind of the cue's group."""
+        return self.group.kind
+
+
+class ConceptMatcher:
+    """spaCy component that fills `mentions` and `cues` of the Analysis."""
+
+    def __init__(self, vocab: Vocab, lexicon: Lexicon, tokenizer: SpokenTokenizer) -> None:
+        self._entries: dict[int, tuple[Entry, ...]] = {}
+        self._cues: dict[int, CueGroup] = {}
+        self._entry_matcher = PhraseMatcher(vocab, attr="ORTH")
+        self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
+        by_term: dict[tuple[str, ...], list[Entry]] = defaultdict(list)
+        for entry in lexicon.entries:
+            by_term[tuple(tokenizer.phrase(entry.term))].append(entry)
+        for number, (words, entries) in enumerate(by_term.items()):
+            key = f"entry {number}"
+            self._entry_matcher.add(key, [Doc(vocab, words=list(words))])
+            self._entries[vocab.strings.add(key)] = tuple(entries)
+        for group in lexicon.cues.values():
+            key = f"cue {group.id}"
+            self._cue_matcher.add(key, [Doc(vocab, words=tokenizer.phrase(term)) for term in group.terms])
+            self._cues[vocab.strings.add(key)] = group
+
+    def __call__(self, doc: Doc) -> Doc:
+        analysis = analysis_of(doc)
+        cues = [Cue(start, end, self._cues[key]) for key, start, end in self._cue_matcher(doc)]
+        cues = _longest_per_kind(cues)
+        mentions = _longest(
+            Mention(start, end, self._entries[key]) for key, start, end in self._entry_matcher(doc)
+        )
+        analysis.mentions, analysis.cues = _settle(mentions, cues)
+        return doc
+
+
+def _longest(mentions: Iterable[Mention]) -> list[Mention]:
+    """Non-overlapping mentions, longer ones first, in text order."""
+    taken: set[int] = set()
+    kept = []
+    for mention in sorted(mentions, key=lambda item: (item.start - item.end, item.start)):
+        tokens = range(mention.start, mention.end)
+        if taken.isdisjoint(tokens):
+            taken.update(tokens)
+            kept.append(mention)
+    return sorted(kept, key=lambda item: item.start)
+
+
+def _longest_per_kind(cues: list[Cue]) -> list[Cue]:
+    taken: dict[str, set[int]] = defaultdict(set)
+    kept = []
+    for cue in sorted(cues, key=lambda item: (item.start - item.end, item.start)):
+        tokens = range(cue.start, cue.end)
+        if taken[cue.kind].isdisjoint(tokens):
+            taken[cue.kind].update(tokens)
+            kept.append(cue)
+    return sorted(kept, key=lambda item: (item.start, -item.end))
+
+
+# A cue of these kinds inside a longer cue of the other kinds says something else there ("not" in "not only").
+_SHADOWS = {
+    "negation_before": ("pseudo_negation", "possible_before", "possible_after", "replace", "not_examined", "withdraw"),
+    "negation_after": ("pseudo_negation", "possible_after", "not_examined"),
+    "side": ("swallow",),
+    "past": ("swallow",),
+}
+
+
+def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], list[Cue]]:
+    """Let the longer reading win where a cue and a mention, or two cues, cover the same words."""
+    owner: dict[int, Mention] = {token: m for m in mentions for token in range(m.start, m.end)}
+    swallowed: set[int] = set()
+    kept_cues = []
+    for cue in cues:
+        inside = owner.get(cue.start)
+        within = inside is not None and inside.start <= cue.start and cue.end <= inside.end
+        if inside is not None and within and inside.end - inside.start > cue.end - cue.start:
+            continue
+        kept_cues.append(cue)
+        if cue.kind == "swallow":
+            swallowed.update(range(cue.start, cue.end))
+    covers: dict[str, list[Cue]] = defaultdict(list)
+    for cue in kept_cues:
+        covers[cue.kind].append(cue)
+    masked: dict[str, set[int]] = {
+        kind: {
+            token
+            for other in others
+            for cue in covers[other]
+            if cue.end - cue.start > 1 or other == "swallow"
+            for token in range(cue.start, cue.end)
+        }
+        for kind, others in _SHADOWS.items()
+    }
+    final_cues = [cue for cue in kept_cues if cue.kind not in masked or cue.start not in masked[cue.kind]]
+    final_mentions = [m for m in mentions if not swallowed.issuperset(range(m.start, m.end))]
+    return final_mentions, final_cues

@@ -1,0 +1,234 @@
+"""The extraction pipeline: a spaCy pipeline of our components over a blank English vocabulary, and what comes out of it."""
+
+from __future__ import annotations
+
+import functools
+from bisect import bisect_left, bisect_right
+from datetime import date
+from typing import cast
+
+from spacy.language import Language
+from spacy.tokens import Doc
+from spacy.util import get_lang_class
+
+from lexicon import Lexicon, load_lexicon
+from pipeline.extraction.clauses import segments_of
+from pipeline.extraction.concepts import ConceptMatcher
+from pipeline.extraction.measurements import MeasurementReader, Reading
+from pipeline.extraction.model import (
+    Assertion,
+    Clause,
+    Comparator,
+    Correction,
+    Evidence,
+    Finding,
+    Grade,
+    Measurement,
+    MeasurementKind,
+    NotExamined,
+    PlanItem,
+    Side,
+    Statements,
+    System,
+)
+from pipeline.extraction.numbers import NumberGrammar
+from pipeline.extraction.plan import PlanReader
+from pipeline.extraction.statements import Draft, StatementReader
+from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
+from pipeline.speech.model import Transcript, Word
+
+COMPONENTS = ("rostral_numbers", "rostral_concepts", "rostral_measurements", "rostral_clauses")
+"""The order of understanding."""
+
+
+@Language.factory("rostral_numbers")
+def numbers_component(nlp: Language, name: str) -> functools.partial[Doc]:
+    """Numbers as spoken."""
+    return functools.partial(_numbers, NumberGrammar(load_lexicon()))
+
+
+def _numbers(grammar: NumberGrammar, doc: Doc) -> Doc:
+    analysis = analysis_of(doc)
+    analysis.numbers = grammar.find(analysis.norms)
+    return doc
+
+
+@Language.factory("rostral_concepts")
+def concepts_component(nlp: Language, name: str) -> ConceptMatcher:
+    """Words of the lexicon and cues."""
+    return ConceptMatcher(nlp.vocab, load_lexicon(), cast("SpokenTokenizer", nlp.tokenizer))
+
+
+@Language.factory("rostral_measurements")
+def measurements_component(nlp: Language, name: str) -> MeasurementReader:
+    """Measured values."""
+    return MeasurementReader(nlp.vocab, load_lexicon(), cast("SpokenTokenizer", nlp.tokenizer))
+
+
+@Language.component("rostral_clauses")
+def clauses_component(doc: Doc) -> Doc:
+    """Segments with their speech acts."""
+    analysis = analysis_of(doc)
+    analysis.segments = segments_of(analysis)
+    return doc
+
+
+@functools.lru_cache(maxsize=1)
+def load_pipeline() -> Language:
+    """The spaCy pipeline, built once per process."""
+    nlp: Language = get_lang_class("en")()
+    nlp.max_length = 10_000_000
+    nlp.tokenizer = SpokenTokenizer(nlp.vocab, load_lexicon())
+    for component in COMPONENTS:
+        nlp.add_pipe(component)
+    return nlp
+
+
+@functools.lru_cache(maxsize=1)
+def _readers() -> tuple[StatementReader, PlanReader]:
+    lexicon = load_lexicon()
+    return StatementReader(lexicon), PlanReader(lexicon)
+
+
+def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
+    """What a transcript says: findings, measurements, plan items, corrections, each with its evidence.
+
+    `on` is the day of the visit; due dates count from it. Never raises for any text.
+    """
+    doc = load_pipeline()(transcript.text)
+    analysis = analysis_of(doc)
+    statement_reader, plan_reader = _readers()
+    read = statement_reader.read(analysis)
+    writer = _Writer(transcript, analysis, load_lexicon())
+    plan = []
+    for start, end in plan_reader.items(analysis):
+        due, due_text = plan_reader.due(analysis, start, end, on)
+        plan.append(
+            PlanItem(
+                text=analysis.words(start, end),
+                kind=plan_reader.kind(analysis, start, end),
+                due=due,
+                due_text=due_text,
+                evidence=writer.evidence(start, end),
+            )
+        )
+    return Statements(
+        findings=tuple(writer.finding(draft) for draft in read.drafts),
+        measurements=tuple(writer.measurement(reading) for reading, _ in read.readings),
+        not_examined=tuple(
+            NotExamined(
+                system=cast("System", refusal.system),
+                reason=analysis.words(refusal.start, refusal.end),
+                evidence=writer.evidence(refusal.start, refusal.end),
+            )
+            for refusal in read.refusals
+        ),
+        mentioned=tuple(cast("list[System]", sorted(read.mentioned))),
+        plan=tuple(plan),
+        corrections=tuple(
+            Correction(about=w.about, message=w.message, evidence=writer.evidence(w.start, w.end))
+            for w in read.withdrawals
+        ),
+        clauses=tuple(
+            Clause(
+                act=segment.act,
+                start_char=analysis.starts[segment.start],
+                end_char=analysis.ends[segment.end - 1],
+                cue=analysis.words(segment.act_cue.start, segment.act_cue.end) if segment.act_cue else None,
+            )
+            for segment in analysis.segments
+        ),
+    )
+
+
+class _Writer:
+    """Turns drafts and readings into the public values, with evidence in characters and seconds."""
+
+    def __init__(self, transcript: Transcript, analysis: Analysis, lexicon: Lexicon) -> None:
+        self._analysis = analysis
+        self._lexicon = lexicon
+        self._words = transcript.words
+        self._word_starts = [word.start_char for word in self._words]
+        self._word_ends = [word.end_char for word in self._words]
+
+    def _spoken(self, start_char: int, end_char: int) -> tuple[Word, ...]:
+        low = bisect_right(self._word_ends, start_char)
+        high = bisect_left(self._word_starts, end_char)
+        return self._words[low:high]
+
+    def evidence(self, start: int, end: int) -> tuple[Evidence, ...]:
+        """Evidence for tokens start to end."""
+        first, last = self._analysis.slice(start, end)
+        spoken = self._spoken(first, last)
+        return (
+            Evidence(
+                text=self._analysis.text[first:last],
+                start_char=first,
+                end_char=last,
+                start_s=spoken[0].start_s if spoken else None,
+                end_s=spoken[-1].end_s if spoken else None,
+            ),
+        )
+
+    def _heard(self, start: int, end: int) -> float:
+        """Lowest probability of the words, 1.0 for typed text."""
+        spoken = self._spoken(*self._analysis.slice(start, end))
+        return min((word.probability for word in spoken), default=1.0)
+
+    def finding(self, draft: Draft) -> Finding:
+        """The public value of a draft."""
+        concept = self._lexicon.findings[draft.concept]
+        structure = self._lexicon.structures[draft.structure] if draft.structure else None
+        label = concept.label
+        plain = concept.plain
+        if concept.system == "any" and structure is not None:
+            label, plain = f"{structure.label}: {concept.label}", f"{structure.plain}: {concept.plain}"
+        grade = None
+        if draft.grade is not None:
+            grade = Grade(
+                value=draft.grade.value,
+                out_of=draft.grade.out_of,
+                text=self._analysis.words(draft.grade.start, draft.grade.end),
+            )
+        return Finding(
+            system=cast("System", draft.system),
+            concept=draft.concept,
+            label=label,
+            plain=plain,
+            nature=concept.nature,
+            structure=draft.structure,
+            assertion=cast("Assertion", draft.assertion),
+            side=cast("Side | None", draft.side),
+            severity=draft.severity if concept.nature == "abnormal" else None,
+            grade=grade,
+            size_mm=draft.size.mm if draft.size else None,
+            size_text=draft.size.words if draft.size else None,
+            modifiers=draft.modifiers,
+            reported_by="owner" if draft.reported else "vet",
+            when="past" if draft.past else "now",
+            superseded=draft.superseded,
+            confidence=round(min(draft.confidence, self._certainty(draft.start, draft.end)), 2),
+            evidence=self.evidence(draft.start, draft.end),
+        )
+
+    def _certainty(self, start: int, end: int) -> float:
+        """Words that the recogniser was unsure of lower the confidence; above one half it is taken as heard."""
+        heard = self._heard(start, end)
+        return 1.0 if heard >= 0.5 else heard
+
+    def measurement(self, reading: Reading) -> Measurement:
+        """The public value of a reading."""
+        return Measurement(
+            kind=cast("MeasurementKind", reading.kind),
+            value=reading.value,
+            value_high=reading.value_high,
+            unit=reading.unit,
+            comparator=cast("Comparator | None", reading.comparator),
+            out_of=reading.out_of,
+            method=reading.method,
+            unit_inferred=reading.unit_inferred,
+            when="past" if reading.past else "now",
+            superseded=reading.superseded,
+            confidence=round(min(reading.confidence, self._certainty(reading.start, reading.end)), 2),
+            evidence=self.evidence(reading.start, reading.end),
+        )

@@ -1,0 +1,571 @@
+"""Reads measured values: finds the number that belongs to a name or a unit, its bounds, its scale, and converts the unit.
+
+What a value means is decided by the name before or after it ("temperature thirty eight six", "ninety six for the heart rate"),
+else by its unit ("twelve point four kilos"), else by its scale ("five out of nine"). A number that nothing claims is left alone.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import TypeVar
+
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
+from spacy.vocab import Vocab
+
+from lexicon import Lexicon
+from lexicon.schema import MeasurementName, UnitWord
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.numbers import Number
+from pipeline.extraction.tokens import SENTENCE_MARKS, Analysis, SpokenTokenizer, analysis_of
+
+_REACH = 12  # tokens between a name and its value
+_DECIMAL_UNITS = frozenset({"Cel", "kg", "s"})
+
+
+@dataclass(slots=True)
+class Reading:
+    """A measured value in tokens start to end (exclusive), converted to the stored unit.
+
+    `name_start`..`name_end` are the words that named it, when they stand apart from the value.
+    """
+
+    kind: str
+    start: int
+    end: int
+    value: float | str | None
+    value_high: float | None = None
+    unit: str | None = None
+    comparator: str | None = None
+    out_of: float | None = None
+    method: str | None = None
+    unit_inferred: bool = False
+    past: bool = False
+    superseded: bool = False
+    confidence: float = 1.0
+    name: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Name:
+    start: int
+    end: int
+    row: MeasurementName
+    weak: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    start: int
+    end: int
+    row: UnitWord
+
+
+@dataclass(frozen=True, slots=True)
+class _Value:
+    """A number with what surrounds it: bound, upper end, scale, unit, and the amount in a smaller unit."""
+
+    start: int
+    end: int
+    number: Number
+    high: Number | None = None
+    comparator: str | None = None
+    out_of: float | None = None
+    unit: _Unit | None = None
+    minor: tuple[Number, _Unit] | None = None
+    window_s: float | None = None
+
+
+def half_up(value: float, places: int) -> float:
+    """Round half up in decimal arithmetic (2.675 → 2.68), as clinical tables do."""
+    return float(Decimal(repr(value)).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP))
+
+
+def convert(value: float, unit: UnitWord) -> float:
+    """A value in a spoken unit in the stored unit; the factor and offset stand in lexicon/units.toml with their source."""
+    exact = (Decimal(repr(value)) + Decimal(repr(unit.offset))) * Decimal(repr(unit.factor))
+    places = {"Cel": 1, "kg": 2}.get(unit.to)
+    return half_up(float(exact), places) if places is not None and unit.code != unit.to else float(exact)
+
+
+class MeasurementReader:
+    """spaCy component that fills `readings` of the Analysis (needs its numbers, mentions and cues)."""
+
+    def __init__(self, vocab: Vocab, lexicon: Lexicon, tokenizer: SpokenTokenizer) -> None:
+        self._names: dict[int, tuple[MeasurementName, bool]] = {}
+        self._units: dict[int, UnitWord] = {}
+        self._name_matcher = PhraseMatcher(vocab, attr="ORTH")
+        self._unit_matcher = PhraseMatcher(vocab, attr="ORTH")
+        self._rows = lexicon.measurements
+        for row in lexicon.measurements.values():
+            for weak, terms in ((False, row.names), (True, row.weak_names)):
+                if terms:
+                    key = f"measurement {row.kind} {weak}"
+                    self._name_matcher.add(key, [Doc(vocab, words=tokenizer.phrase(term)) for term in terms])
+                    self._names[vocab.strings.add(key)] = (row, weak)
+        for number, unit in enumerate(lexicon.units):
+            key = f"unit {number}"
+            self._unit_matcher.add(key, [Doc(vocab, words=tokenizer.phrase(term)) for term in unit.terms])
+            self._units[vocab.strings.add(key)] = unit
+        self._by_code = {unit.code: unit for unit in lexicon.units}
+
+    def __call__(self, doc: Doc) -> Doc:
+        analysis = analysis_of(doc)
+        names = self._find_names(doc)
+        units = {unit.start: unit for unit in self._find_units(doc)}
+        analysis.readings = _Pass(self, analysis, names, units).run()
+        return doc
+
+    def _find_names(self, doc: Doc) -> list[_Name]:
+        found = [_Name(start, end, *self._names[key]) for key, start, end in self._name_matcher(doc)]
+        return _longest(found)
+
+    def _find_units(self, doc: Doc) -> list[_Unit]:
+        return _longest([_Unit(start, end, self._units[key]) for key, start, end in self._unit_matcher(doc)])
+
+    def unit(self, code: str) -> UnitWord:
+        """The unit row with a UCUM code."""
+        return self._by_code[code]
+
+    def row(self, kind: str) -> MeasurementName:
+        """The measurement row of a kind."""
+        return self._rows[kind]
+
+
+_Spanned = TypeVar("_Spanned", _Name, _Unit)
+
+
+def _longest(found: list[_Spanned]) -> list[_Spanned]:
+    """Non-overlapping spans, longer ones first, in text order."""
+    taken: set[int] = set()
+    kept: list[_Spanned] = []
+    for item in sorted(found, key=lambda item: (item.start - item.end, item.start)):
+        tokens = range(item.start, item.end)
+        if taken.isdisjoint(tokens):
+            taken.update(tokens)
+            kept.append(item)
+    return sorted(kept, key=lambda item: item.start)
+
+
+class _Pass:
+    """One reading of one text, left to right."""
+
+    def __init__(
+        self, reader: MeasurementReader, analysis: Analysis, names: list[_Name], units: dict[int, _Unit]
+    ) -> None:
+        self.reader = reader
+        self.analysis = analysis
+        self.norms = analysis.norms
+        self.names = names
+        self.units = units
+        self.numbers = {number.start: number for number in analysis.numbers}
+        self.cues: dict[str, list[Cue]] = defaultdict(list)
+        for cue in analysis.cues:
+            self.cues[cue.kind].append(cue)
+        self.links = {t for cue in self.cues["measure_link"] for t in range(cue.start, cue.end)}
+        self.links |= {t for cue in self.cues["comparator"] for t in range(cue.start, cue.end)}
+        self.name_ends = [name.end for name in names]
+        self.used: set[int] = set()
+        self.out: list[Reading] = []
+
+    def run(self) -> list[Reading]:
+        """All readings in text order."""
+        self._sequences()
+        for number in self.analysis.numbers:
+            if number.start not in self.used:
+                self._claim(number)
+        self._worded()
+        self.out.sort(key=lambda reading: reading.start)
+        if any(reading.method == "said in degrees Fahrenheit" for reading in self.out):
+            for reading in self.out:
+                if reading.kind == "weight" and reading.unit_inferred:
+                    # Someone who says Fahrenheit weighs in pounds as often as not.
+                    reading.confidence = 0.5
+        return self.out
+
+    # --- numbers with their surroundings ---------------------------------------------------------------------------
+
+    def _value(self, number: Number) -> _Value:
+        end = number.end
+        high, end = self._upper_end(number, end)
+        out_of, end = self._scale(end)
+        unit = self.units.get(end)
+        window = None
+        if unit is not None:
+            end = unit.end
+        elif out_of is None and high is None:
+            unit = self._unit_after_pause(end)
+        minor = None
+        if unit is not None and unit.row.quantity == "mass":
+            minor = self._minor(end)
+            end = minor[1].end if minor else end
+        window, end = self._window(unit, end)
+        comparator = self._comparator(number.start, end)
+        return _Value(number.start, end, number, high, comparator, out_of, unit, minor, window)
+
+    def _unit_after_pause(self, end: int) -> _Unit | None:
+        """ "twelve point four, kilos": a comma before the unit."""
+        return self.units.get(end + 1) if self._at(end) == "," else None
+
+    def _upper_end(self, number: Number, end: int) -> tuple[Number | None, int]:
+        """The second number of "thirty to thirty six", "between thirty and thirty six", "30-36"."""
+        word = self._at(end)
+        before = self._at(number.start - 1)
+        joins = word in ("to", "till") or (word == "and" and before in ("between", "from"))
+        second = self.numbers.get(end + 1) if joins else self._hyphenated(end)
+        if second is not None and second.read(decimal=True) > number.read(decimal=True) and not second.pronoun:
+            self.used.add(second.start)
+            return second, second.end
+        return None, end
+
+    def _hyphenated(self, end: int) -> Number | None:
+        second = self.numbers.get(end)
+        if second is None or end == 0:
+            return None
+        between = self.analysis.text[self.analysis.ends[end - 1] : self.analysis.starts[end]]
+        return second if between.strip() in ("-", "\u2013") else None
+
+    def _scale(self, end: int) -> tuple[float | None, int]:
+        """ "out of nine", "of nine", "over six", "/ 9"."""
+        at = end
+        if self._at(at) == "out" and self._at(at + 1) == "of":
+            at += 2
+        elif self._at(at) in ("of", "over", "/"):
+            at += 1
+        else:
+            return None, end
+        scale = self.numbers.get(at)
+        if scale is None and self._at(at) in ("a", "the"):
+            scale = self.numbers.get(at + 1)
+        if scale is None or scale.pronoun:
+            return None, end
+        self.used.add(scale.start)
+        # A digit after the scale belongs to something else ("five of nine, four...").
+        return scale.value, scale.elided_from or scale.end
+
+    def _minor(self, end: int) -> tuple[Number, _Unit] | None:
+        """The ounces of "nine pounds four ounces", the grams of "four kilos two hundred grams"."""
+        at = end + 1 if self._at(end) in ("and", ",") else end
+        number = self.numbers.get(at)
+        unit = self.units.get(number.end) if number is not None else None
+        if number is None or unit is None or unit.row.code not in ("[oz_av]", "g", "[lb_av]"):
+            return None
+        self.used.add(number.start)
+        return number, unit
+
+    def _window(self, unit: _Unit | None, end: int) -> tuple[float | None, int]:
+        """Seconds counted over: "28 in fifteen seconds", "twenty eight times four"."""
+        word = self._at(end)
+        number = self.numbers.get(end + 1)
+        if number is None:
+            return None, end
+        if word in ("in", "over", "per"):
+            seconds = self.units.get(number.end)
+            if seconds is not None and seconds.row.code == "s":
+                self.used.add(number.start)
+                return number.value, seconds.end
+        if word in ("times", "x") and number.value in (2, 3, 4, 6):
+            self.used.add(number.start)
+            return 60 / number.value, number.end
+        return None, end
+
+    def _comparator(self, start: int, end: int) -> str | None:
+        for cue in self.cues["comparator"]:
+            if cue.start < start and start - 2 <= cue.end <= start and cue.end > start - 2:
+                gap = self.norms[cue.end : start]
+                if all(word in ("about", "than", "a", "say") for word in gap):
+                    return cue.group.value
+        for cue in self.cues["comparator_after"]:
+            if cue.start == end:
+                return cue.group.value
+        return None
+
+    # --- whose value is it -------------------------------------------------------------------------------------------
+
+    def _claim(self, number: Number) -> None:
+        if number.pronoun and number.end not in self.units and not self._scaled(number):
+            return
+        value = self._value(number)
+        name = self._name_before(value) or self._name_after(value)
+        previous = self.out[-1] if self.out else None
+        if name is not None:
+            self._add(value, name.row.kind, (name.start, name.end))
+            return
+        if previous is not None and self._same_quantity(previous, value):
+            if self._replaces(previous, value):
+                if reading := self._add(value, previous.kind, previous.name):
+                    previous.superseded = True
+                    reading.name = None
+                return
+            if self._old_value(previous, value):
+                if reading := self._add(value, previous.kind, None):
+                    reading.past = True
+                return
+        kind = self._kind_by_unit(value)
+        if kind is not None:
+            self._add(value, kind, None)
+
+    def _scaled(self, number: Number) -> bool:
+        return self._at(number.end) in ("out", "/") or (
+            self._at(number.end) in ("of", "over") and number.end + 1 in self.numbers
+        )
+
+    def _name_before(self, value: _Value) -> _Name | None:
+        """The nearest name to the left with nothing but linking words between."""
+        index = bisect_left(self.name_ends, value.start + 1) - 1
+        if index < 0:
+            return None
+        name = self.names[index]
+        if name.start in self.used or value.start - name.end > _REACH:
+            return None
+        gap = range(name.end, value.start)
+        if name.weak and any(self.norms[t] not in ("is", "of", "at", ",", ":", "'s", "was") for t in gap):
+            return None
+        if not self._linked(gap):
+            return None
+        if not self._fits(name, value):
+            return None
+        return name
+
+    def _linked(self, gap: range) -> bool:
+        for token in gap:
+            word = self.norms[token]
+            if token in self.links or word in (",", ":", "\u2013", "\u2014"):
+                continue
+            if token in self._replace_tokens():
+                continue
+            return False
+        return True
+
+    def _replace_tokens(self) -> set[int]:
+        if not hasattr(self, "_replacing"):
+            self._replacing = {t for cue in self.cues["replace"] for t in range(cue.start, cue.end)}
+        return self._replacing
+
+    def _name_after(self, value: _Value) -> _Name | None:
+        """ "ninety six on the heart rate", "a 38.6 temperature"."""
+        index = bisect_left(self.name_ends, value.end + 1)
+        if index >= len(self.names):
+            return None
+        name = self.names[index]
+        if name.start in self.used or name.start < value.end:
+            return None
+        gap = self.norms[value.end : name.start]
+        allowed = ("on", "for", "as", "the", "his", "her", "is", "was", "of", "a")
+        opens = not gap or gap[0] in ("on", "for", "as", "is")
+        if len(gap) > 3 or not opens or any(word not in allowed for word in gap) or not self._fits(name, value):
+            return None
+        # "ninety six resps twenty four": a name that a number follows takes that one.
+        if not gap and self._number_follows(name):
+            return None
+        return name
+
+    def _number_follows(self, name: _Name) -> bool:
+        at = name.end
+        while at < len(self.norms) and at < name.end + 4 and (at in self.links or self.norms[at] in (",", ":")):
+            if at in self.numbers:
+                return True
+            at += 1
+        return at in self.numbers
+
+    def _fits(self, name: _Name, value: _Value) -> bool:
+        """Whether unit and scale of the value suit the name."""
+        row = name.row
+        if value.unit is not None:
+            unit = value.unit.row
+            if unit.kind is not None and unit.kind != row.kind:
+                return {unit.kind, row.kind} <= {"heart_rate", "pulse_rate", "respiratory_rate"}
+            if unit.to != row.unit and unit.quantity not in ("time", "temperature"):
+                return False
+            return unit.to == row.unit or value.window_s is not None
+        if row.kind == "hydration_deficit":
+            return False
+        if value.out_of is not None and not row.out_of and row.kind != "systolic_blood_pressure":
+            return False
+        if row.out_of and value.out_of is None:
+            return value.number.value <= max(row.out_of) and self._stands_alone(value)
+        low_reach = row.plausible is not None and value.number.value < row.plausible[0] / 3
+        return not (low_reach and not self._stands_alone(value))
+
+    def _stands_alone(self, value: _Value) -> bool:
+        """No noun follows that the number could count ("weighed in fine, two lumps")."""
+        following = self._at(value.end)
+        return following == "" or not following[0].isalpha() or following in ("and", "but", "today", "so", "which", "with")
+
+    def _kind_by_unit(self, value: _Value) -> str | None:
+        if value.unit is None:
+            if value.out_of == 9 and 1 <= value.number.value <= 9 and not self._graded_nearby(value):
+                return "body_condition_score"
+            return None
+        kind = value.unit.row.kind
+        if kind is None:
+            return None
+        if kind == "weight" and self._is_change(value):
+            return None
+        if kind == "temperature" and value.unit.row.code == "deg" and value.number.value < 30:
+            return None  # an angle
+        return kind
+
+    def _graded_nearby(self, value: _Value) -> bool:
+        return "grade" in self.norms[max(0, value.start - 3) : value.start]
+
+    def _is_change(self, value: _Value) -> bool:
+        """ "lost two kilos", "two kilos heavier", "two kilos of food": no weight of the patient."""
+        for cue in self.cues["weight_change"]:
+            if value.start - 4 <= cue.end <= value.start or value.end <= cue.start <= value.end + 2:
+                return True
+        return self._at(value.end) == "of"
+
+    @staticmethod
+    def _same_quantity(previous: Reading, value: _Value) -> bool:
+        if value.unit is None:
+            return True
+        return value.unit.row.to == previous.unit or value.unit.row.kind == previous.kind
+
+    def _replaces(self, previous: Reading, value: _Value) -> bool:
+        """A word of correction right before the number, the last reading right before that."""
+        if value.start - previous.end > 8:
+            return False
+        cues = [c for c in self.cues["replace"] if previous.end <= c.start and c.end <= value.start]
+        if not cues:
+            return False
+        last = cues[-1]
+        bridge = [w for w in self.norms[last.end : value.start] if w not in (",", "\u2013", "\u2014")]
+        before = [w for w in self.norms[previous.end : cues[0].start] if w not in (",", ".", "\u2014", "\u2013")]
+        if any(w not in ("it", "is", "that", "at", "the", "a", "about", "was", "was") for w in bridge) or before:
+            return False
+        high = previous.value if isinstance(previous.value, float) else 0.0
+        number = value.number.read(decimal=True)
+        return previous.out_of is not None or high == 0 or high / 12 < number < high * 12
+
+    def _old_value(self, previous: Reading, value: _Value) -> bool:
+        """ "12.4 kilos, up from 11.8": a number introduced as an earlier one, without a name of its own."""
+        if value.start - previous.end > 10 or any(w in SENTENCE_MARKS for w in self.norms[previous.end : value.start]):
+            return False
+        introduced = any(
+            previous.end <= cue.start and value.start - 3 <= cue.end <= value.start for cue in self.cues["old_value"]
+        )
+        if not introduced or not isinstance(previous.value, float):
+            return False
+        number = value.number.read(decimal=True)
+        return previous.value / 4 < number < previous.value * 4
+
+    # --- what it says ------------------------------------------------------------------------------------------------
+
+    def _add(self, value: _Value, kind: str, name: tuple[int, int] | None) -> Reading | None:
+        row = self.reader.row(kind)
+        decimal = row.unit in _DECIMAL_UNITS
+        number = value.number
+        end = value.end
+        if not decimal and number.elided_from is not None and value.end == number.end:
+            end = number.elided_from
+        reading = Reading(
+            kind, value.start, end, number.read(decimal=decimal), unit=row.unit, comparator=value.comparator
+        )
+        if value.high is not None:
+            reading.value_high = value.high.read(decimal=decimal)
+        if row.out_of:
+            reading.out_of, reading.unit = value.out_of, None
+        elif value.out_of is not None and kind == "systolic_blood_pressure":
+            reading.method = f"over {value.out_of:g} diastolic"
+        self._apply_unit(reading, value)
+        reading.name = name
+        reading.start = min(reading.start, name[0]) if name else reading.start
+        reading.end = max(reading.end, name[1]) if name else reading.end
+        self.used.add(number.start)
+        if name is not None:
+            self.used.add(name[0])
+        self.out.append(reading)
+        return reading
+
+    def _apply_unit(self, reading: Reading, value: _Value) -> None:
+        amount = reading.value
+        if not isinstance(amount, float):
+            return
+        if value.window_s is not None and reading.unit == "/min":
+            reading.method = f"counted {amount:g} in {value.window_s:g} s"
+            reading.value = half_up(amount * 60 / value.window_s, 0)
+            return
+        unit = value.unit.row if value.unit is not None else None
+        if reading.kind == "temperature" and (unit is None or unit.code == "deg"):
+            self._infer_temperature(reading, amount)
+            return
+        if unit is None:
+            reading.unit_inferred = reading.unit in ("kg",)
+            if reading.unit_inferred:
+                reading.method = "no unit said, taken as kilograms"
+                reading.confidence = 0.8
+            return
+        if unit.to == reading.unit:
+            total = convert(amount, unit)
+            if value.minor is not None:
+                total = self._with_minor(amount, unit, value.minor)
+            reading.value = total
+            if reading.value_high is not None:
+                reading.value_high = convert(reading.value_high, unit)
+            if unit.code == "[degF]":
+                reading.method = "said in degrees Fahrenheit"
+            elif unit.code == "[lb_av]":
+                reading.method = "said in pounds"
+
+    @staticmethod
+    def _with_minor(amount: float, unit: UnitWord, minor: tuple[Number, _Unit]) -> float:
+        number, minor_unit = minor
+        exact = Decimal(repr(amount)) * Decimal(repr(unit.factor))
+        exact += Decimal(repr(number.value)) * Decimal(repr(minor_unit.row.factor))
+        return half_up(float(exact), 2)
+
+    def _infer_temperature(self, reading: Reading, amount: float) -> None:
+        """No scale was said: what is far too hot for Celsius can only be Fahrenheit."""
+        reading.unit_inferred = True
+        fahrenheit = self.reader.unit("[degF]")
+        low, high = self.reader.row("temperature").plausible or (0.0, 0.0)
+        if low <= convert(amount, fahrenheit) <= high:
+            reading.value = convert(amount, fahrenheit)
+            if reading.value_high is not None:
+                reading.value_high = convert(reading.value_high, fahrenheit)
+            reading.method = "said in degrees Fahrenheit"
+        else:
+            reading.method = "no scale said, taken as Celsius"
+
+    def _sequences(self) -> None:
+        """Three vital signs in a row under one name ("TPR 38.5, 96, 24")."""
+        for cue in self.cues["sequence"]:
+            kinds = (cue.group.value or "").split()
+            at = cue.end
+            for kind in kinds:
+                while at < len(self.norms) and (at in self.links or self.norms[at] in (",", ":")) and at not in self.numbers:
+                    at += 1
+                number = self.numbers.get(at)
+                if number is None:
+                    break
+                value = self._value(number)
+                self._add(value, kind, None)
+                at = value.end
+
+    def _worded(self) -> None:
+        """Values that are words: muscle condition, and panting in place of a count."""
+        words = [c for kind in ("muscle_condition", "panting") for c in self.cues[kind]]
+        for name in self.names:
+            if name.start in self.used or name.row.kind not in ("muscle_condition_score", "respiratory_rate"):
+                continue
+            wanted = "panting" if name.row.kind == "respiratory_rate" else "muscle_condition"
+            for cue in words:
+                if cue.kind != wanted or not name.end <= cue.start <= name.end + 4:
+                    continue
+                if not self._linked(range(name.end, cue.start)):
+                    continue
+                reading = Reading(name.row.kind, name.start, cue.end, None, name=(name.start, name.end))
+                if wanted == "muscle_condition":
+                    reading.value = cue.group.value
+                else:
+                    reading.unit, reading.method = name.row.unit, "panting, not counted"
+                self.out.append(reading)
+                self.used.add(name.start)
+                break
+
+    def _at(self, index: int) -> str:
+        return self.norms[index] if 0 <= index < len(self.norms) else ""

@@ -1,0 +1,1006 @@
+"""From segments to statements: which structure, which side, there or not, now or then, said by whom.
+
+The reader walks the segments in order. It keeps what is in focus (system, structure, side), so that "Left ear. Bit of wax, no
+smell." gives two findings of the left ear, and what was named last, so that "I listen for a murmur, and he has none" denies it.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+from typing import cast
+
+from lexicon import Entry, Lexicon
+from lexicon.schema import FindingConcept
+from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
+from pipeline.extraction.clauses import Segment, mentions_within
+from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.measurements import Reading
+from pipeline.extraction.model import SpeechAct
+from pipeline.extraction.tokens import COMMA_MARKS, Analysis
+
+_CARRYING = (SpeechAct.OBSERVATION, SpeechAct.REPORT)
+_NEGATION_REACH = 9  # words between a denial and the first thing denied
+_ELLIPSIS_REACH = 2  # segments back to what "none" or "it" can refer to
+
+
+@dataclass(slots=True)
+class Item:
+    """A mention with the one meaning that its surroundings give it."""
+
+    mention: Mention
+    entry: Entry
+    confidence: float = 1.0
+
+    @property
+    def start(self) -> int:
+        """First token."""
+        return self.mention.start
+
+    @property
+    def end(self) -> int:
+        """Token after the last."""
+        return self.mention.end
+
+    @property
+    def is_structure(self) -> bool:
+        """True for a part of the body."""
+        return self.entry.kind == "structure"
+
+
+@dataclass(slots=True)
+class Draft:
+    """A finding in the making; tokens start to end are the words that name it."""
+
+    concept: str
+    system: str
+    structure: str | None
+    start: int
+    end: int
+    segment: int
+    sentence: int
+    assertion: str = "present"
+    side: str | None = None
+    severity: str | None = None
+    grade: Graded | None = None
+    size: Sized | None = None
+    modifiers: tuple[str, ...] = ()
+    reported: bool = False
+    past: bool = False
+    superseded: bool = False
+    confidence: float = 1.0
+
+
+@dataclass(slots=True)
+class Withdrawal:
+    """A correction by voice: the tokens of the words that did it, and what it did."""
+
+    start: int
+    end: int
+    about: str
+    message: str
+
+
+@dataclass(slots=True)
+class Refusal:
+    """A system that could not be examined; tokens start to end say so."""
+
+    system: str
+    start: int
+    end: int
+
+
+@dataclass(slots=True)
+class Read:
+    """What the reader makes of one text, before it is written down as Statements."""
+
+    drafts: list[Draft] = field(default_factory=list)
+    readings: list[tuple[Reading, Segment]] = field(default_factory=list)
+    refusals: list[Refusal] = field(default_factory=list)
+    mentioned: set[str] = field(default_factory=set)
+    withdrawals: list[Withdrawal] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Focus:
+    system: str | None = None
+    structure: str | None = None
+    structures: tuple[str, ...] = ()
+    side: str | None = None
+    sentence: int = -1
+
+
+@dataclass(slots=True)
+class _Negation:
+    """A denial in force: where its cue ends, whether it has denied something yet, where the last thing ends."""
+
+    cue: Cue
+    segment: int
+    last_end: int
+    last_system: str | None = None
+    denied: int = 0
+
+
+class StatementReader:
+    """Reads findings out of an Analysis whose segments, mentions, cues, numbers and readings are complete."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self.lexicon = lexicon
+        self.attributes = AttributeReader(lexicon)
+        groups = lexicon.words["groups"]
+        self.copulas = frozenset(groups["copulas"])
+        self.determiners = frozenset(groups["articles"]) | frozenset(groups["possessives"])
+        self.prepositions = frozenset(groups["prepositions"])
+        self.degrees = frozenset(groups["degree_words"])
+        self.weak = frozenset(lexicon.words["verdicts"]["weak"])
+        self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
+
+    def read(self, analysis: Analysis) -> Read:
+        """All statements of one text; linear in its length."""
+        return _Reading(self, analysis).run()
+
+
+class _Reading:
+    """One text being read."""
+
+    def __init__(self, rules: StatementReader, analysis: Analysis) -> None:
+        self.rules = rules
+        self.lexicon = rules.lexicon
+        self.analysis = analysis
+        self.norms = analysis.norms
+        by_kind: dict[str, list[Cue]] = defaultdict(list)
+        for cue in analysis.cues:
+            by_kind[cue.kind].append(cue)
+        self.cues = {kind: CueIndex(cues) for kind, cues in by_kind.items()}
+        self.no_cues = CueIndex([])
+        self.grades = rules.attributes.grades(analysis)
+        self.sizes = rules.attributes.sizes(analysis)
+        self.measured = {t for r in analysis.readings for t in range(r.start, r.end)}
+        self.focus = _Focus()
+        self.named: list[tuple[int, Item, str | None, str]] = []
+        self.pending: list[tuple[str, str | None]] = []
+        self.negation: _Negation | None = None
+        self.cancelled_sides: set[int] = set()
+        self.out = Read()
+
+    def _cues(self, kind: str, start: int, end: int) -> list[Cue]:
+        return self.cues.get(kind, self.no_cues).within(start, end)
+
+    def run(self) -> Read:
+        """Walk sentence by sentence."""
+        segments = self.analysis.segments
+        readings = iter(self.analysis.readings)
+        upcoming = next(readings, None)
+        index = 0
+        for sentence, group in groupby(segments, key=lambda segment: segment.sentence):
+            self.negation = None
+            self.pending = []
+            for segment in group:
+                while upcoming is not None and upcoming.start < segment.end:
+                    self._take_reading(upcoming, segment, index)
+                    upcoming = next(readings, None)
+                self._segment(index, segment, sentence)
+                index += 1
+        return self.out
+
+    # --- one segment ---------------------------------------------------------------------------------------------------
+
+    def _segment(self, index: int, segment: Segment, sentence: int) -> None:
+        if self._corrects(index, segment):
+            return
+        items = self._items(segment)
+        if self._refuses(segment, items):
+            return
+        if segment.act not in _CARRYING:
+            self._set_aside(index, segment, items)
+            return
+        if segment.opener in ("contrast", "cue"):
+            self.negation = None
+        before = len(self.out.drafts)
+        findings = [item for item in items if not item.is_structure]
+        self._findings(index, segment, sentence, items)
+        if len(self.out.drafts) == before:
+            self._ellipsis(index, segment, findings, sentence)
+        self._deny_after(index, segment, before)
+        if not findings and self._only_structures(segment, items):
+            self.pending += [(item.entry.id, self._side_at(item, segment)) for item in items]
+        else:
+            self.pending = []
+
+    def _take_reading(self, reading: Reading, segment: Segment, index: int) -> None:
+        row = self.lexicon.measurements[reading.kind]
+        if segment.act in _CARRYING or segment.act is SpeechAct.INTENTION or self._given_as_result(reading, segment):
+            if self._cues("past", segment.start, segment.end) and not self._cues("now", segment.start, segment.end):
+                reading.past = True
+            self.out.readings.append((reading, segment))
+            self.out.mentioned.add(row.system)
+            self.negation = None
+        self.focus.sentence = segment.sentence
+
+    def _given_as_result(self, reading: Reading, segment: Segment) -> bool:
+        """A value with a patient's name for it stands although the sentence plans or asks ("vaccinated today, weight 12.4")."""
+        return (
+            reading.name is not None
+            and segment.act is SpeechAct.PLAN
+            and (segment.act_cue is None or segment.act_cue.start > reading.end or segment.act_cue.end < segment.start)
+        )
+
+    def _items(self, segment: Segment) -> list[Item]:
+        """Resolve the mentions of a segment from left to right, moving the focus along."""
+        mentions = [
+            m
+            for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
+            if not any(t in self.measured for t in range(m.start, m.end))
+        ]
+        places = [(m, entry) for m in mentions for entry in m.entries if entry.kind == "structure" and not entry.in_focus]
+        items: list[Item] = []
+        context = self.focus.system
+        for mention in mentions:
+            near = self._near_system(mention, places) or context
+            item = self._resolve(mention, near)
+            if item is None:
+                continue
+            items.append(item)
+            if item.is_structure:
+                context = self.lexicon.structures[item.entry.id].system
+            elif (system := self.lexicon.findings[item.entry.id].system) != "any":
+                context = system
+        return items
+
+    def _near_system(self, mention: Mention, places: list[tuple[Mention, Entry]]) -> str | None:
+        best: tuple[int, str] | None = None
+        for place, entry in places:
+            if place is mention:
+                continue
+            distance = mention.start - place.end if place.end <= mention.start else (place.start - mention.end) * 2 + 3
+            if best is None or distance < best[0]:
+                best = (distance, self.lexicon.structures[entry.id].system)
+        return best[1] if best is not None and best[0] <= 16 else None
+
+    def _system_of(self, entry: Entry) -> str:
+        if entry.kind == "structure":
+            return self.lexicon.structures[entry.id].system
+        return self.lexicon.findings[entry.id].system
+
+    def _resolve(self, mention: Mention, context: str | None) -> Item | None:
+        """The meaning that fits the system in focus; else the one that needs no focus."""
+        fitting = [e for e in mention.entries if e.in_focus and self._system_of(e) == context]
+        free = [e for e in mention.entries if not e.in_focus]
+        if fitting and not any(self._system_of(e) not in ("any", context) for e in free):
+            return Item(mention, self._prefer(mention, fitting), mention.similarity)
+        if free:
+            return Item(mention, self._prefer(mention, free), mention.similarity)
+        if fitting:
+            return Item(mention, self._prefer(mention, fitting), mention.similarity)
+        systems = {self._system_of(e) for e in mention.entries}
+        nouns = [e for e in mention.entries if e.kind == "noun"]
+        if len(systems) == 1 and nouns and context is None:
+            return Item(mention, nouns[0], 0.7)
+        return None
+
+    def _prefer(self, mention: Mention, entries: list[Entry]) -> Entry:
+        """Between a structure and a finding of the same name: the finding, unless a verdict follows."""
+        if len(entries) == 1:
+            return entries[0]
+        following = self.norms[mention.end] if mention.end < len(self.norms) else ""
+        structures = [e for e in entries if e.kind == "structure"]
+        if structures and (following in self.rules.copulas or len(structures) == len(entries)):
+            return structures[0]
+        return next(e for e in entries if e.kind != "structure")
+
+    # --- talk that is set aside ------------------------------------------------------------------------------------------
+
+    def _set_aside(self, index: int, segment: Segment, items: list[Item]) -> None:
+        """Keep the focus and what was named, for answers that follow; state nothing."""
+        self.negation = None
+        self.pending = []
+        structures = [item for item in items if item.is_structure]
+        if segment.act in (SpeechAct.INTENTION, SpeechAct.QUESTION) and structures:
+            self._focus_on(structures, segment)
+        for item in items:
+            if not item.is_structure:
+                places = self._places(item, items, segment)
+                self._name(index, item, places[0][0] if places else None)
+                concept = self.lexicon.findings[item.entry.id]
+                if segment.act is SpeechAct.INTENTION and concept.system != "any" and not structures:
+                    self.focus = _Focus(concept.system, None, (), None, segment.sentence)
+
+    def _name(self, index: int, item: Item, structure: str | None) -> None:
+        concept = self.lexicon.findings[item.entry.id]
+        system, _ = self._place(concept, structure, None)
+        self.named.append((index, item, structure, system))
+        del self.named[:-12]
+
+    def _refuses(self, segment: Segment, items: list[Item]) -> bool:
+        """ "Couldn't look in his mouth": a statement of its own."""
+        cues = self._cues("not_examined", segment.start, segment.end)
+        if not cues or segment.act in (SpeechAct.TEACHING, SpeechAct.QUESTION):
+            return False
+        systems = list(
+            dict.fromkeys(self.lexicon.structures[item.entry.id].system for item in items if item.is_structure)
+        )
+        if not systems and self.pending:
+            systems = list(dict.fromkeys(self.lexicon.structures[s].system for s, _ in self.pending))
+        if not systems and self.focus.system is not None and segment.sentence - self.focus.sentence <= 1:
+            systems = [self.focus.system]
+        for system in systems:
+            self.out.refusals.append(Refusal(system, segment.start, segment.end))
+            self.out.mentioned.add(system)
+        structures = [item for item in items if item.is_structure]
+        if structures:
+            self._focus_on(structures, segment)
+        return bool(systems)
+
+    # --- findings --------------------------------------------------------------------------------------------------------
+
+    def _findings(self, index: int, segment: Segment, sentence: int, items: list[Item]) -> None:
+        for position, item in enumerate(items):
+            if item.is_structure:
+                self._meet_structure(position, items, segment)
+                continue
+            concept = self.lexicon.findings[item.entry.id]
+            if self._is_modifier_only(item, items, position) or not self._verdict_stands(item, items, position, segment):
+                continue
+            self._denials_until(item.start, index, segment)
+            denied, sure = self._denied(item, concept, items, position, index, segment)
+            places = self._places(item, items, segment) or [(None, None)]
+            systems_done: set[tuple[str, str]] = set()
+            for structure, side in places:
+                draft = self._draft(item, concept, structure, side, segment, index, sentence)
+                if (draft.concept, draft.system) in systems_done:
+                    continue
+                systems_done.add((draft.concept, draft.system))
+                if not sure:
+                    draft.confidence = min(draft.confidence, 0.75)
+                if denied:
+                    draft.assertion = "absent"
+                self.out.drafts.append(draft)
+            self._name(index, item, places[0][0])
+        structures = [item for item in items if item.is_structure]
+        self._denials_until(segment.end, index, segment)
+        if structures:
+            self._focus_on(structures, segment)
+        elif segment.act is SpeechAct.OBSERVATION and len(self.out.drafts) and self.out.drafts[-1].segment == index:
+            self._focus_by_finding(self.out.drafts[-1], segment)
+
+    def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:
+        if draft.system != self.focus.system:
+            self.focus = _Focus(draft.system, draft.structure, (), draft.side, segment.sentence)
+        elif draft.side is not None:
+            self.focus.side = draft.side
+        self.focus.sentence = segment.sentence
+
+    def _focus_on(self, structures: list[Item], segment: Segment) -> None:
+        last = structures[-1]
+        structure = self.lexicon.structures[last.entry.id]
+        side = self._side_at(last, segment)
+        if side is None:
+            sides = self._sides(segment.start, segment.end)
+            side = sides[-1].group.value if sides else None
+        if side is None and self._related(structure.id, self.focus.structure):
+            side = self.focus.side
+        names = tuple(item.entry.id for item in structures)
+        self.focus = _Focus(structure.system, structure.id, names, side, segment.sentence)
+        for item in structures:
+            self.out.mentioned.add(self.lexicon.structures[item.entry.id].system)
+
+    def _related(self, one: str, other: str | None) -> bool:
+        if other is None:
+            return False
+        structures = self.lexicon.structures
+        return one == other or structures[one].part_of == other or structures[other].part_of == one
+
+    def _is_modifier_only(self, item: Item, items: list[Item], position: int) -> bool:
+        """A quality beside the finding it describes ("a firm mobile lump", "the lump is soft")."""
+        if not item.mention.is_predicate:
+            return False
+        quality = self.cues.get("quality", self.no_cues).starting_at(item.start)
+        if quality is None or quality.end != item.end:
+            return False
+        concept = self.lexicon.findings[item.entry.id]
+        if concept.system != "any":
+            return False
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is not None and following.entry.kind == "noun" and following.start - item.end <= 3:
+            between = self.norms[item.end : following.start]
+            if not any(word in COMMA_MARKS or word in ("no", "not", "or") for word in between):
+                return True
+        previous = items[position - 1] if position else None
+        if previous is not None and previous.entry.kind == "noun" and previous.start >= item.start - 8:
+            named = self.lexicon.findings[previous.entry.id]
+            between = self.norms[previous.end : item.start]
+            return named.nature == "abnormal" and not any(w in ("no", "not", "and", "but") for w in between[:-1])
+        return False
+
+    def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
+        """Loose words of approval need a subject, or they are talk ("Good. Lovely.")."""
+        words = " ".join(self.norms[item.start : item.end])
+        if words not in self.rules.weak:
+            return True
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is not None:
+            gap = self.norms[item.end : following.start]
+            light = all(word in self.rules.degrees or word in ("and", "looking") for word in gap)
+            if light and not following.is_structure and following.mention.is_predicate:
+                return self._structure_before(item, items) is not None and bool(gap)
+            if light and following.is_structure:
+                return True
+        nxt = self.norms[item.end] if item.end < segment.end else ""
+        if nxt.isalpha() and nxt not in self.rules.may_follow and self._position_cue(item.end) is None:
+            return False
+        if self._structure_before(item, items) is not None or self.pending:
+            return True
+        if self._subject_pronoun(item, segment):
+            return self.focus.system is not None
+        concept = self.lexicon.findings[item.entry.id]
+        alone = item.start == segment.start
+        # "Clear." or "Soft, comfortable." right after the part was named.
+        strong_alone = words not in ("good", "fine", "lovely", "great", "perfect", "nice", "okay", "ok", "excellent",
+                                     "brilliant", "super", "beautiful", "gorgeous")
+        near = self.focus.system is not None and segment.sentence - self.focus.sentence <= 1
+        negated = self.negation is not None or self.norms[max(segment.start, item.start - 1)] in ("no", "not")
+        if concept.nature != "normal":
+            return near or negated or not alone
+        return strong_alone and near
+
+    def _position_cue(self, token: int) -> Cue | None:
+        for kind in ("side", "anchor", "now", "act", "terminator"):
+            if (cue := self.cues.get(kind, self.no_cues).starting_at(token)) is not None:
+                return cue
+        return None
+
+    def _subject_pronoun(self, item: Item, segment: Segment) -> bool:
+        for cue in self._cues("deictic", segment.start, item.start):
+            gap = self.norms[cue.end : item.start]
+            if all(word in self.rules.degrees or word in self.rules.copulas for word in gap):
+                return True
+        return False
+
+    def _structure_before(self, item: Item, items: list[Item]) -> Item | None:
+        found = None
+        for other in items:
+            if other.start >= item.start:
+                break
+            if other.is_structure:
+                found = other
+        return found
+
+    def _draft(
+        self,
+        item: Item,
+        concept: FindingConcept,
+        structure: str | None,
+        side: str | None,
+        segment: Segment,
+        index: int,
+        sentence: int,
+    ) -> Draft:
+        system, structure = self._place(concept, structure, item)
+        identifier = concept.id
+        if concept.system == "any" and structure is not None:
+            identifier = self.lexicon.compose(structure, concept.id)
+            composed = self.lexicon.findings[identifier]
+            if composed.system != "any":
+                system = composed.system
+        draft = Draft(identifier, system, structure, item.start, item.end, index, sentence, confidence=item.confidence)
+        draft.side = side or self._side_for(item, structure, segment)
+        draft.severity = self._severity(item, segment)
+        draft.reported = segment.act is SpeechAct.REPORT
+        draft.past = self._is_past(item, segment)
+        draft.grade = self._grade_for(item, segment, concept)
+        draft.size = self._size_for(item, segment, concept)
+        draft.modifiers = self._modifiers(item, segment)
+        if self._is_possible(item, segment):
+            draft.assertion = "possible"
+        return draft
+
+    def _place(self, concept: FindingConcept, structure: str | None, item: Item | None) -> tuple[str, str | None]:
+        """System and structure of a finding: its own, else those of the structure, else the focus."""
+        if concept.system != "any":
+            if structure is None:
+                return concept.system, concept.structure
+            own = self.lexicon.structures[structure].system == concept.system
+            return concept.system, structure if own or concept.structure is None else concept.structure
+        if structure is not None:
+            system: str = self.lexicon.structures[structure].system
+            on_surface = item is not None and system == "abdomen" and self._prepositions_after(item) & {"on", "over", "under"}
+            if system in concept.surface_of or (concept.surface_of and on_surface):
+                return concept.home, structure
+            return system, structure
+        if self.focus.system is not None:
+            system = self.focus.system
+            if system in concept.surface_of:
+                return concept.home, self.focus.structure
+            return system, self.focus.structure
+        return concept.home, None
+
+    def _prepositions_after(self, item: Item) -> set[str]:
+        return set(self.norms[item.end : item.end + 2])
+
+    # --- where -----------------------------------------------------------------------------------------------------------
+
+    def _places(self, item: Item, items: list[Item], segment: Segment) -> list[tuple[str | None, str | None]]:
+        """Structures (with their side, where said) that a finding belongs to."""
+        structures = [other for other in items if other.is_structure]
+        right = self._after_preposition(item, structures)
+        attributive = self._attributive(item, structures, items)
+        left = self._subjects(item, structures, segment)
+        chosen = right or (attributive if not left or self._consumed(left, items, item) else []) or left
+        concept = self.lexicon.findings[item.entry.id]
+        if not chosen and self.pending and item.mention.is_predicate:
+            return [(structure, side) for structure, side in self.pending]
+        pairs: list[tuple[str | None, str | None]] = [
+            (other.entry.id, self._side_at(other, segment)) for other in chosen
+        ]
+        if self.pending and chosen and chosen == left and item.mention.is_predicate:
+            pairs = [*self.pending, *pairs]
+        if not pairs and concept.system == "any" and len(self.focus.structures) > 1 and item.mention.is_predicate:
+            if segment.sentence == self.focus.sentence or self._subject_pronoun(item, segment):
+                return [(name, None) for name in self.focus.structures]
+        return pairs
+
+    def _after_preposition(self, item: Item, structures: list[Item]) -> list[Item]:
+        """ "swelling of the left hock", "no discharge from the eyes or nose"."""
+        following = [s for s in structures if s.start >= item.end]
+        if not following or following[0].start - item.end > 7:
+            return []
+        gap = self.norms[item.end : following[0].start]
+        if not any(word in self.rules.prepositions for word in gap):
+            return []
+        if any(word in ("is", "are", "no", "not", "has") or word in COMMA_MARKS for word in gap):
+            return []
+        return self._listed(following)
+
+    def _listed(self, structures: list[Item]) -> list[Item]:
+        """The first structure and those joined to it."""
+        group = [structures[0]]
+        for following in structures[1:]:
+            gap = self.norms[group[-1].end : following.start]
+            joined = any(word in ("and", "or", "nor", "to") for word in gap)
+            light = all(
+                word in ("and", "or", "nor", "to") or word in self.rules.determiners or word in self.rules.prepositions
+                or word in ("left", "right", "both")
+                for word in gap
+            )
+            if not (joined and light):
+                break
+            group.append(following)
+        return group
+
+    def _attributive(self, item: Item, structures: list[Item], items: list[Item]) -> list[Item]:
+        """ "lovely clean ears", "a swollen left hock"."""
+        if not item.mention.is_predicate:
+            return []
+        following = [s for s in structures if s.start >= item.end]
+        if not following:
+            return []
+        gap_items = [o for o in items if item.end <= o.start < following[0].start]
+        gap = self.norms[item.end : following[0].start]
+        if len(gap) > 5 or any(word in self.rules.copulas for word in gap):
+            return []
+        allowed = ("left", "right", "upper", "lower", "front", "back", "and", "looking", "hind", "both", "little", "old")
+        covered = {t for o in gap_items for t in range(o.start, o.end)}
+        for offset, word in enumerate(gap):
+            if item.end + offset in covered or word in allowed or word in self.rules.degrees:
+                continue
+            return []
+        if any(not o.mention.is_predicate for o in gap_items):
+            return []
+        return self._listed(following)
+
+    def _consumed(self, left: list[Item], items: list[Item], item: Item) -> bool:
+        """The structure before has its own adjective in front or its verdict already ("clean ears bright eyes")."""
+        subject = left[-1]
+        verdicts = [o for o in items if subject.end <= o.start < item.start and not o.is_structure]
+        in_front = [o for o in items if not o.is_structure and o.mention.is_predicate and o.end == subject.start]
+        adjacent = item.start == subject.end
+        joined = any(word in ("and", ",", "or") for word in self.norms[subject.end : item.start])
+        return (bool(verdicts) and not joined) or (bool(in_front) and adjacent)
+
+    def _subjects(self, item: Item, structures: list[Item], segment: Segment) -> list[Item]:
+        """The structures before a finding in its segment, joined ones together."""
+        before = [s for s in structures if s.end <= item.start]
+        if not before:
+            return []
+        group = [before[-1]]
+        for previous in reversed(before[:-1]):
+            gap = self.norms[previous.end : group[0].start]
+            if gap and all(
+                word in ("and", "or", "nor", ",") or word in self.rules.determiners or word in ("left", "right", "both")
+                for word in gap
+            ) and any(word in ("and", "or", "nor") for word in gap):
+                group.insert(0, previous)
+            else:
+                break
+        return group
+
+    def _meet_structure(self, position: int, items: list[Item], segment: Segment) -> None:
+        """A structure that opens a new subject ends a denial; one after a preposition or before its noun does not."""
+        if self.negation is None or not self.negation.denied:
+            return
+        item = items[position]
+        before = self.norms[max(segment.start, item.start - 3) : item.start]
+        if any(word in self.rules.prepositions for word in before):
+            return
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is not None and following.entry.kind == "noun" and following.start <= item.end + 1:
+            return
+        if before and before[-1] in ("or", "nor"):
+            return
+        self.negation = None
+
+    # --- there or not ----------------------------------------------------------------------------------------------------
+
+    def _denials_until(self, token: int, index: int, segment: Segment) -> None:
+        """Take up the cues between the last thing read and `token`: denials begin, terminations end them."""
+        start = segment.start
+        if self.negation is not None and self.negation.segment == index:
+            start = max(start, self.negation.last_end)
+        cues = self._cues("negation_before", start, token) + self._cues("terminator", start, token)
+        for cue in sorted(cues, key=lambda c: c.start):
+            if cue.kind == "terminator":
+                if self.negation is not None and (self.negation.denied or self.negation.segment != index):
+                    self.negation = None
+                continue
+            if self._cancels(cue):
+                self.negation = None
+                continue
+            self.negation = _Negation(cue, index, cue.end)
+
+    def _cancels(self, cue: Cue) -> bool:
+        """ "not without pain", "no lack of appetite": the second denial undoes the first."""
+        words = self.norms[cue.start : cue.end]
+        return (
+            self.negation is not None
+            and not self.negation.denied
+            and words[0] in ("without", "lack", "absence", "free", "lacks")
+            and cue.start - self.negation.last_end <= 2
+        )
+
+    def _denied(
+        self, item: Item, concept: FindingConcept, items: list[Item], position: int, index: int, segment: Segment
+    ) -> tuple[bool, bool]:
+        """(denied, sure): whether the denial in force reaches this finding."""
+        negation = self.negation
+        if negation is None:
+            return False, True
+        between = self.norms[negation.last_end : item.start]
+        words = [word for word in between if word[0].isalnum()]
+        if not negation.denied:
+            if negation.segment != index or (len(words) > _NEGATION_REACH and "any" not in words):
+                self.negation = None
+                return False, True
+            return self._deny(item, concept, True)
+        verdict = self._list_goes_on(item, concept, items, position, words, segment)
+        if verdict is None:
+            self.negation = None
+            return False, True
+        return self._deny(item, concept, verdict)
+
+    def _deny(self, item: Item, concept: FindingConcept, sure: bool) -> tuple[bool, bool]:
+        negation = cast("_Negation", self.negation)
+        negation.last_end = item.end
+        negation.denied += 1
+        negation.last_system = concept.system
+        return True, sure
+
+    def _list_goes_on(
+        self,
+        item: Item,
+        concept: FindingConcept,
+        items: list[Item],
+        position: int,
+        words: list[str],
+        segment: Segment,
+    ) -> bool | None:
+        """Whether a further finding is still in the denied list: True surely, False perhaps, None no."""
+        negation = cast("_Negation", self.negation)
+        if "or" in words or "nor" in words:
+            return True
+        opening_from = negation.last_end
+        if self._opens_present(opening_from, item.start):
+            return None
+        if concept.nature == "normal":
+            return None
+        joined = "and" in words
+        extra = [w for w in words if w not in ("and", "any", "other", "obvious", "overt", "of", "further", "real", "apparent")]
+        if joined:
+            return True if not extra else None
+        if self._closes_with_or(items, position, segment):
+            return True
+        if len(extra) > 3:
+            return None
+        same = negation.last_system in (concept.system, "any") or concept.system == "any"
+        if not same:
+            return None
+        punctuated = any(w in COMMA_MARKS for w in self.norms[negation.last_end : item.start])
+        return not extra if punctuated else False
+
+    def _opens_present(self, start: int, end: int) -> bool:
+        for kind in ("present_opening", "severity"):
+            if self._cues(kind, start, end):
+                return True
+        return any(start <= grade.start < end for grade in self.grades)
+
+    def _closes_with_or(self, items: list[Item], position: int, segment: Segment) -> bool:
+        """Whether the list that runs on from here ends in "or X"."""
+        end = items[position].end
+        limit = min(len(self.norms), end + 14)
+        at = end
+        known = {t for m in mentions_within(self.analysis.mentions, end, limit) for t in range(m.start, m.end)}
+        while at < limit:
+            word = self.norms[at]
+            if word in ("or", "nor"):
+                return True
+            if word not in COMMA_MARKS and at not in known and word not in ("any", "obvious", "other", "overt"):
+                return False
+            if at in known and self.norms[at] in ("normal", "clear", "clean", "fine"):
+                return False
+            at += 1
+        return False
+
+    def _deny_after(self, index: int, segment: Segment, before: int) -> None:
+        """ "Fleas not seen", "murmur: none", "the cough has resolved"."""
+        cues = self._cues("negation_after", segment.start, segment.end)
+        if not cues:
+            return
+        cue = cues[-1]
+        drafts = self.out.drafts[before:]
+        if any(draft.start >= cue.end for draft in drafts):
+            return
+        targets = [d for d in drafts if d.end <= cue.start and d.assertion != "absent"]
+        concepts = self.lexicon.findings
+        targets = [d for d in targets if concepts[d.concept].nature != "normal" or "seen" in self.norms[cue.start : cue.end]]
+        for draft in targets:
+            draft.assertion, draft.past = "absent", False
+
+    def _ellipsis(self, index: int, segment: Segment, findings: list[Item], sentence: int) -> None:
+        """ "…and hers has none", "can't hear it today", "none seen": the finding was named just before."""
+        if findings:
+            return
+        cue = self._elliptical_denial(segment)
+        affirmed = cue is None and self._elliptical_yes(segment)
+        if cue is None and not affirmed:
+            return
+        recent = [entry for entry in self.named if index - entry[0] <= _ELLIPSIS_REACH + 2 and entry[0] < index]
+        if not recent:
+            return
+        last = recent[-1][0]
+        if index - last > _ELLIPSIS_REACH and self.analysis.segments[last].sentence != segment.sentence:
+            return
+        source = self.analysis.segments[last]
+        # A denied question or aim covers all that was asked; the list may run over several segments of one sentence.
+        group = [e for e in recent if self.analysis.segments[e[0]].sentence == source.sentence]
+        if source.act is SpeechAct.OBSERVATION or source.act is SpeechAct.REPORT:
+            group = [e for e in group if e[0] == last]
+        asked = source.act is SpeechAct.QUESTION and self._asks_owner(source)
+        start, end = (cue.start, cue.end) if cue is not None else (segment.start, segment.start + 1)
+        for _, item, structure, _ in group:
+            concept = self.lexicon.findings[item.entry.id]
+            if concept.nature == "normal":
+                continue
+            draft = self._draft(item, concept, structure, None, segment, index, sentence)
+            draft.start, draft.end = item.start, item.end
+            draft.assertion = "absent" if cue is not None else "present"
+            draft.side = self._first_side(segment) or draft.side
+            draft.reported = draft.reported or asked
+            draft.past = False
+            draft.severity = None
+            if source.act in _CARRYING:
+                self._resolve_antecedent(draft, item)
+                continue
+            self.out.drafts.append(draft)
+        del start, end
+
+    def _resolve_antecedent(self, draft: Draft, item: Item) -> None:
+        """ "Previously a murmur, can't hear it today": the earlier fact is past, the new one stands beside it."""
+        earlier = [d for d in self.out.drafts if d.start == item.start and not d.superseded]
+        if any(d.past or d.reported for d in earlier) or not earlier:
+            self.out.drafts.append(draft)
+            return
+        for other in earlier:
+            if other.assertion != draft.assertion:
+                other.assertion = draft.assertion
+
+    def _elliptical_denial(self, segment: Segment) -> Cue | None:
+        after = self._cues("negation_after", segment.start, segment.end)
+        if after and after[0].start - segment.start <= 4:
+            return after[0]
+        denials = self._cues("negation_before", segment.start, segment.end)
+        if not denials:
+            return None
+        cue = denials[0]
+        if cue.start == segment.start and segment.end - segment.start <= 3 and self.norms[cue.start] in (
+            "no", "none", "nothing", "nope", "nil", "never", "not"
+        ):
+            return cue
+        rest = segment.end - cue.end
+        pronouns = self._cues("pronoun", cue.end, segment.end)
+        perceived = self._cues("perception", cue.end, segment.end)
+        if pronouns and rest <= 9 and (perceived or self._cues("anchor", segment.start, segment.end)):
+            return cue
+        return None
+
+    def _elliptical_yes(self, segment: Segment) -> bool:
+        words = self.norms[segment.start : segment.end]
+        return bool(words) and words[0] in ("yes", "yeah", "yep") and len(words) <= 4 and segment.opener == "sentence"
+
+    def _asks_owner(self, segment: Segment) -> bool:
+        words = self.norms[segment.start : segment.end]
+        return any(word in ("you", "home", "been", "he", "she", "your") for word in words)
+
+    # --- time, doubt, sides, degrees ---------------------------------------------------------------------------------------
+
+    def _is_past(self, item: Item, segment: Segment) -> bool:
+        for cue in self._cues("past", segment.start, segment.end):
+            before = self.norms[cue.start - 1] if cue.start else ""
+            if before in ("since", "for", "from", "over", "in", "than", "compared", "as", "like", "until"):
+                continue
+            between = self._cues("now", cue.end, item.start) if cue.end <= item.start else []
+            if not between:
+                return True
+        return False
+
+    def _is_possible(self, item: Item, segment: Segment) -> bool:
+        for cue in self._cues("possible_before", segment.start, item.start):
+            gap = self.norms[cue.end : item.start]
+            if len(gap) <= 8 and "no" not in gap and "not" not in gap:
+                return True
+        for cue in self._cues("possible_after", item.end, segment.end):
+            if cue.start - item.end <= 6:
+                return True
+        return False
+
+    def _sides(self, start: int, end: int) -> list[Cue]:
+        return [cue for cue in self._cues("side", start, end) if cue.start not in self.cancelled_sides and self._is_side(cue)]
+
+    def _is_side(self, cue: Cue) -> bool:
+        """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
+        if self.norms[cue.start] != "right" or cue.end - cue.start > 1:
+            return True
+        following = self.norms[cue.end] if cue.end < len(self.norms) else ""
+        before = self.norms[cue.start - 1] if cue.start else "."
+        opens = before in (".", "!", "?", "\\n", ";", ",") or cue.start == 0
+        return not (opens and (not following or not following[0].isalnum()))
+
+    def _first_side(self, segment: Segment) -> str | None:
+        sides = self._sides(segment.start, segment.end)
+        return sides[0].group.value if sides else None
+
+    def _side_at(self, structure: Item, segment: Segment) -> str | None:
+        """The side said with a structure: "left ear", "ear on the left"."""
+        best: tuple[int, str | None] | None = None
+        for cue in self._sides(segment.start, segment.end):
+            if cue.end <= structure.start and structure.start - cue.end <= 3:
+                gap = self.norms[cue.end : structure.start]
+                if not any(w in ("and", "or", "the") and w != "the" for w in gap) or cue.group.value == "both":
+                    distance = structure.start - cue.end
+                    if best is None or distance < best[0]:
+                        best = (distance, cue.group.value)
+            elif cue.start >= structure.end and cue.start - structure.end <= 3:
+                gap = self.norms[structure.end : cue.start]
+                if all(w in ("on", "the", "of", "her", "his", ",", "side") for w in gap) and (best is None or best[0] > 2):
+                    best = (cue.start - structure.end + 2, cue.group.value)
+        return best[1] if best else None
+
+    def _side_for(self, item: Item, structure: str | None, segment: Segment) -> str | None:
+        """The nearest side in the segment, else the one in focus for the same part."""
+        sides = self._sides(segment.start, segment.end)
+        if sides:
+            def distance(cue: Cue) -> int:
+                return item.start - cue.end if cue.end <= item.start else cue.start - item.end + 2
+            nearest = min(sides, key=distance)
+            return nearest.group.value
+        if structure is None or self.focus.side is None:
+            return None
+        paired = self.lexicon.structures[structure].paired
+        if paired and self._related(structure, self.focus.structure) and segment.sentence - self.focus.sentence <= 1:
+            return self.focus.side
+        return None
+
+    def _severity(self, item: Item, segment: Segment) -> str | None:
+        for cue in reversed(self._cues("severity", max(segment.start, item.start - 8), item.start)):
+            gap = self.norms[cue.end : item.start]
+            if len(gap) <= 4 and not any(w in COMMA_MARKS or w in ("and", "no", "not", "or", "but") for w in gap):
+                return cue.group.value
+        following = self._cues("severity", item.end, min(segment.end, item.end + 4))
+        if following and all(w in ("is", "'s", "which", "but", "only") for w in self.norms[item.end : following[0].start]):
+            return following[0].group.value
+        return None
+
+    def _grade_for(self, item: Item, segment: Segment, concept: FindingConcept) -> Graded | None:
+        low = bisect_left(self.grades, segment.start, key=lambda g: g.start)
+        best: tuple[int, Graded] | None = None
+        for grade in self.grades[low:]:
+            if grade.start >= segment.end:
+                break
+            if grade.start in self.measured:
+                continue
+            fits = bool(concept.grade_out_of) or grade.out_of is None
+            if not fits:
+                continue
+            distance = item.start - grade.end if grade.end <= item.start else grade.start - item.end
+            if distance <= 8 and (best is None or distance < best[0]):
+                best = (distance, grade)
+        if best is None or (not concept.grade_out_of and best[0] > 2):
+            return None
+        return best[1]
+
+    def _size_for(self, item: Item, segment: Segment, concept: FindingConcept) -> Sized | None:
+        if concept.nature != "abnormal" or item.entry.kind != "noun":
+            return None
+        low = bisect_left(self.sizes, max(0, segment.start - 12), key=lambda s: s.start)
+        for size in self.sizes[low:]:
+            if size.start >= segment.end + 12:
+                break
+            near = size.end - item.start if size.end <= item.start else size.start - item.end
+            if abs(near) <= 12 and not any(w in (".", "!", "?") for w in self.norms[min(size.start, item.start) : max(size.end, item.end)]):
+                return size
+        return None
+
+    def _modifiers(self, item: Item, segment: Segment) -> tuple[str, ...]:
+        if item.entry.kind != "noun":
+            return ()
+        cues = self._cues("quality", max(segment.start, item.start - 8), min(segment.end, item.end + 6))
+        words = []
+        for cue in cues:
+            if cue.end <= item.start:
+                gap = self.norms[cue.end : item.start]
+                if any(w in ("no", "not", "or") or w in self.rules.copulas for w in gap):
+                    continue
+            words.append(" ".join(self.norms[cue.start : cue.end]))
+        return tuple(dict.fromkeys(words))
+
+    def _only_structures(self, segment: Segment, items: list[Item]) -> bool:
+        """A segment that names parts and nothing else ("eyes", "the left ear"): its verdict follows."""
+        if not items:
+            return False
+        covered = {t for item in items for t in range(item.start, item.end)}
+        covered |= {t for cue in self._sides(segment.start, segment.end) for t in range(cue.start, cue.end)}
+        return all(
+            token in covered or word in self.rules.determiners or word in ("and", "or", "of", "on", "in")
+            for token, word in enumerate(self.norms[segment.start : segment.end], start=segment.start)
+        )
+
+    # --- corrections -----------------------------------------------------------------------------------------------------
+
+    def _corrects(self, index: int, segment: Segment) -> bool:
+        """Carry out a withdrawal; True when the segment holds nothing else."""
+        withdrawals = self._cues("withdraw", segment.start, segment.end)
+        if withdrawals:
+            cue = withdrawals[0]
+            self._withdraw(cue, segment, int(cue.group.value or "1"))
+            return segment.end - cue.end < 2
+        return False
+
+    def _withdraw(self, cue: Cue, segment: Segment, count: int) -> None:
+        facts = [d for d in self.out.drafts if not d.superseded]
+        taken = 0
+        last_segment: int | None = None
+        for draft in reversed(facts):
+            if last_segment is not None and draft.segment != last_segment:
+                taken += 1
+                if taken >= count:
+                    break
+            last_segment = draft.segment
+            if segment.sentence - draft.sentence > 2 + count:
+                break
+            draft.superseded = True
+            self.out.withdrawals.append(
+                Withdrawal(cue.start, cue.end, draft.concept, f"'{self.analysis.words(draft.start, draft.end)}' was taken back.")
+            )
+        last_fact = max((d.end for d in facts), default=-1)
+        readings = [r for r, _ in self.out.readings if not r.superseded and r.end <= cue.start]
+        if readings and readings[-1].start > last_fact:
+            for draft in facts:
+                draft.superseded = False
+            self.out.withdrawals = [w for w in self.out.withdrawals if w.start != cue.start]
+            readings[-1].superseded = True
+            self.out.withdrawals.append(
+                Withdrawal(cue.start, cue.end, readings[-1].kind, f"The {readings[-1].kind} just said was taken back.")
+            )
+
+
+__all__ = ["Draft", "Read", "Refusal", "StatementReader", "Withdrawal", "replace"]

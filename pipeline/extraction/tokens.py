@@ -1,0 +1,146 @@
+"""From text to tokens as the rules want to see them, each still knowing its place in the original text.
+
+Tokens are lower case; contractions are written out ("isn't" → is, not), hyphens fall away ("thirty-eight" → thirty, eight),
+sounds of hesitation and stammered repeats are left out. The text itself is never changed.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, cast
+
+from spacy.tokens import Doc
+
+from lexicon import Lexicon
+
+if TYPE_CHECKING:
+    from spacy.vocab import Vocab
+
+    from pipeline.extraction.clauses import Segment
+    from pipeline.extraction.concepts import Cue, Mention
+    from pipeline.extraction.measurements import Reading
+    from pipeline.extraction.numbers import Number
+
+_PIECE = re.compile(
+    r"(?P<number>(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)"
+    r"|(?P<word>[^\W\d_]+(?:['\u2019][^\W\d_]+)*)"
+    r"|(?P<mark>[.!?;:,\u2013\u2014/%\u00b0()]|\.\.\.)"
+    r"|(?P<line>\n\s*\n?)"
+    r"|(?P<symbol>[^\s\w-])"
+)
+SENTENCE_MARKS = frozenset({".", "!", "?", ";", "\n"})
+COMMA_MARKS = frozenset({",", ":", "\u2013", "\u2014", "(", ")"})
+MARKS = SENTENCE_MARKS | COMMA_MARKS
+
+
+@dataclass(slots=True)
+class Analysis:
+    """What the components have found out about one text so far; each adds its part.
+
+    `norms[i]` is the token as the rules see it, `starts[i]`/`ends[i]` its characters in `text`.
+    """
+
+    text: str
+    norms: list[str]
+    starts: list[int]
+    ends: list[int]
+    capitals: list[bool]
+    numbers: list[Number] = field(default_factory=list)
+    mentions: list[Mention] = field(default_factory=list)
+    cues: list[Cue] = field(default_factory=list)
+    segments: list[Segment] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
+
+    def slice(self, start: int, end: int) -> tuple[int, int]:
+        """Character range of tokens start to end (exclusive)."""
+        return self.starts[start], self.ends[end - 1]
+
+    def words(self, start: int, end: int) -> str:
+        """The text of tokens start to end as it stands in the original."""
+        first, last = self.slice(start, end)
+        return self.text[first:last]
+
+
+class SpokenTokenizer:
+    """spaCy tokenizer for spoken commentary; the resulting Doc holds the normalised tokens, the Analysis their places."""
+
+    def __init__(self, vocab: Vocab, lexicon: Lexicon) -> None:
+        self.vocab = vocab
+        words = lexicon.words
+        self._contractions: dict[str, tuple[str, ...]] = {
+            written: tuple(parts) for written, parts in words["contractions"].items()
+        }
+        self._clitics: dict[str, str] = words["clitics"]
+        self._before_is = frozenset(words["groups"]["pronouns_before_is"])
+        self._fillers = frozenset(words["fillers"])
+        self._may_repeat = frozenset(word for group in ("units", "teens", "tens") for word in lexicon.numbers[group])
+
+    def __call__(self, text: str) -> Doc:
+        analysis = self.analyse(text)
+        doc = Doc(self.vocab, words=analysis.norms)
+        doc.user_data["analysis"] = analysis
+        return doc
+
+    def phrase(self, term: str) -> list[str]:
+        """The tokens of a table's term, so that table and text are split the same way."""
+        return self.analyse(term, drop_repeats=False).norms
+
+    def analyse(self, text: str, *, drop_repeats: bool = True) -> Analysis:
+        """Split text into normalised tokens with their character offsets."""
+        out = Analysis(text, [], [], [], [])
+        for match in _PIECE.finditer(text):
+            start, end = match.span()
+            kind = match.lastgroup
+            raw = match.group()
+            if kind == "word":
+                self._add_word(out, raw, start, end, drop_repeats)
+            elif kind == "number":
+                self._append(out, raw.replace(",", ""), start, end)
+            elif kind == "line":
+                # A single line break inside a sentence is layout; an empty line ends it.
+                if raw.count("\n") > 1:
+                    self._append(out, "\n", start, end)
+            else:
+                self._append(out, raw, start, end)
+        return out
+
+    @staticmethod
+    def _append(out: Analysis, norm: str, start: int, end: int) -> None:
+        out.norms.append(norm)
+        out.starts.append(start)
+        out.ends.append(end)
+        out.capitals.append(out.text[start].isupper())
+
+    def _add_word(self, out: Analysis, raw: str, start: int, end: int, drop_repeats: bool) -> None:
+        norm = raw.lower().replace("\u2019", "'")
+        if norm in self._fillers:
+            return
+        if drop_repeats and out.norms and out.norms[-1] == norm and norm not in self._may_repeat:
+            # "the the left" is a stammer; "four four" is a number.
+            out.starts[-1] = min(out.starts[-1], start)
+            out.ends[-1] = end
+            return
+        for part, (first, last) in self._parts(norm, start, end):
+            self._append(out, part, first, last)
+
+    def _parts(self, norm: str, start: int, end: int) -> list[tuple[str, tuple[int, int]]]:
+        """A word and its clitics with their characters."""
+        if parts := self._contractions.get(norm):
+            return [(part, (start, end)) for part in parts]
+        stem, apostrophe, clitic = norm.rpartition("'")
+        if not apostrophe or not stem:
+            return [(norm, (start, end))]
+        if clitic == "t" and stem.endswith("n"):
+            return [(stem[:-1], (start, start + len(stem) - 1)), ("not", (start + len(stem) - 1, end))]
+        cut = start + len(stem)
+        if clitic == "s":
+            return [(stem, (start, cut)), ("is" if stem in self._before_is else "'s", (cut, end))]
+        if full := self._clitics.get(clitic):
+            return [(stem, (start, cut)), (full, (cut, end))]
+        return [(norm, (start, end))]
+
+
+def analysis_of(doc: Doc) -> Analysis:
+    """The Analysis that travels with a Doc made by SpokenTokenizer."""
+    return cast("Analysis", doc.user_data["analysis"])

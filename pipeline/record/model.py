@@ -1,0 +1,112 @@
+"""The exam record: the document that is reviewed, signed and filed."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from pipeline.extraction.model import Clause, Evidence, Finding, Measurement, PlanItem, System
+from pipeline.speech.model import Frozen, Transcript
+
+SCHEMA_VERSION = "1.0"
+
+VisitKind = Literal["health_check", "vaccination", "sick", "recheck", "pre_anaesthetic", "senior"]
+SystemState = Literal["normal", "abnormal", "not_examined", "not_mentioned"]
+NoticeKind = Literal[
+    "missing_system",
+    "missing_measurement",
+    "out_of_range",
+    "implausible",
+    "contradiction",
+    "correction",
+    "low_confidence",
+    "side_missing",
+    "no_plan",
+    "identity",
+]
+NoticeSeverity = Literal["info", "warning", "critical"]
+
+
+class Owner(Frozen):
+    """The client. Every field may be missing in an examination away from the practice."""
+
+    name: str | None = None
+    phone: str | None = None
+    email: str | None = None
+    address: str | None = None
+
+
+class Patient(Frozen):
+    """The animal. `species` is dog, cat, rabbit, ferret, guinea_pig or free text; age in months if no birth date."""
+
+    name: str = Field(min_length=1)
+    species: str = Field(min_length=1)
+    breed: str | None = None
+    sex: Literal["male", "female"] | None = None
+    neutered: bool | None = None
+    birth_date: date | None = None
+    age_months: int | None = Field(default=None, ge=0, le=1200)
+    weight_kg: float | None = Field(default=None, gt=0, description="Last known weight, for size-dependent ranges.")
+    microchip: str | None = None
+    owner: Owner | None = None
+
+    @model_validator(mode="after")
+    def _one_age(self) -> Patient:
+        if self.birth_date is not None and self.age_months is not None:
+            raise ValueError("give birth_date or age_months, not both")
+        return self
+
+
+class Visit(Frozen):
+    """When and why. The date is passed in: nothing in this stage reads the clock."""
+
+    kind: VisitKind = "health_check"
+    on: date | None = Field(default=None, description="Day of the examination; due dates count from it.")
+
+
+class SystemReview(Frozen):
+    """The state of one body system, with the reason when it was not examined."""
+
+    system: System
+    state: SystemState
+    reason: str | None = None
+
+
+class Notice(Frozen):
+    """Something the reviewer must look at; `about` names the system, measurement kind or concept."""
+
+    kind: NoticeKind
+    about: str
+    severity: NoticeSeverity
+    message: str
+    evidence: tuple[Evidence, ...] = ()
+
+
+class ReferenceRangeUsed(Frozen):
+    """The range a measurement was judged by, and where it comes from."""
+
+    kind: str
+    low: float | None
+    high: float | None
+    unit: str | None
+    basis: str
+    source: str
+
+
+class ExamRecord(Frozen):
+    """One examination as understood, with everything that needs a person's eye."""
+
+    schema_version: str = SCHEMA_VERSION
+    patient: Patient | None = None
+    visit: Visit = Visit()
+    transcript: Transcript
+    measurements: tuple[Measurement, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    systems: tuple[SystemReview, ...] = ()
+    plan: tuple[PlanItem, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    ranges: tuple[ReferenceRangeUsed, ...] = ()
+    clauses: tuple[Clause, ...] = Field(default=(), description="Every clause with its speech act, in order.")
+    caution: str = ""

@@ -1,0 +1,83 @@
+"""Works out the state of every body system, and keeps apart: normal, abnormal, not examined, not mentioned.
+
+What makes a state:
+- Only what the vet says of today counts. The owner's words stay in the record, but make a system neither
+  normal nor abnormal.
+- One abnormal finding, certain or possible, makes a system abnormal.
+- A neutral fact ("microchip found") and a fact of the past are no result of an examination.
+- A measurement is an examination of its system (`system` in lexicon/measurements.toml); alone it makes a
+  system normal only when it was judged to be within its range. A value out of range is a notice, never by itself an
+  abnormal system.
+- Where something is on record but no result of the vet's, the state is `not_examined` and the reason says
+  what there is.
+"""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from lexicon import Lexicon
+from pipeline.extraction.model import Finding, Measurement, Statements, System
+from pipeline.record.model import SystemReview
+
+
+def review_systems(
+    statements: Statements,
+    findings: tuple[Finding, ...],
+    measurements: tuple[Measurement, ...],
+    lexicon: Lexicon,
+) -> tuple[SystemReview, ...]:
+    """Work out the state of all systems, nose to tail; `measurements` carry their status already."""
+    reviews: list[SystemReview] = []
+    for system in get_args(System):
+        of_system = [f for f in findings if f.system == system and not f.superseded]
+        declined = "; ".join(dict.fromkeys(n.reason for n in statements.not_examined if n.system == system))
+        values = [
+            m
+            for m in measurements
+            if lexicon.measurements[m.kind].system == system and m.when == "now" and not m.superseded
+        ]
+        results = [finding for finding in of_system if is_result(finding)]
+        if results:
+            review = _by_results(system, results, declined)
+        elif declined:
+            review = SystemReview(system=system, state="not_examined", reason=declined)
+        elif values:
+            review = _by_values(system, values, lexicon)
+        else:
+            review = _without_result(system, of_system, named=system in statements.mentioned)
+        reviews.append(review)
+    return tuple(reviews)
+
+
+def is_result(finding: Finding) -> bool:
+    """Tell whether this is what the vet found today, normal or not."""
+    standing = not finding.superseded and finding.when == "now" and finding.reported_by == "vet"
+    return standing and finding.nature != "neutral"
+
+
+def _by_results(system: System, results: list[Finding], declined: str) -> SystemReview:
+    abnormal = any(finding.counts_as_abnormal for finding in results)
+    reason = f"not complete: {declined}" if declined else None
+    return SystemReview(system=system, state="abnormal" if abnormal else "normal", reason=reason)
+
+
+def _without_result(system: System, findings: list[Finding], *, named: bool) -> SystemReview:
+    """Tell apart what the owner said, what was only noted, what is past, and silence."""
+    today = [finding for finding in findings if finding.when == "now"]
+    if any(finding.reported_by == "owner" for finding in today):
+        return SystemReview(system=system, state="not_examined", reason="only reported by the owner")
+    if today:
+        noted = ", ".join(dict.fromkeys(finding.label for finding in today))
+        return SystemReview(system=system, state="not_examined", reason=f"only noted: {noted}")
+    reason = "only spoken of as past" if findings else "named, but no result was said" if named else None
+    return SystemReview(system=system, state="not_mentioned", reason=reason)
+
+
+def _by_values(system: System, values: list[Measurement], lexicon: Lexicon) -> SystemReview:
+    labels = ", ".join(dict.fromkeys(lexicon.measurements[value.kind].label for value in values))
+    statuses = {value.status for value in values}
+    within = "normal" in statuses and statuses <= {"normal", "unknown"}
+    return SystemReview(
+        system=system, state="normal" if within else "not_examined", reason=f"only measured: {labels}"
+    )

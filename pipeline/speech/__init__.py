@@ -1,0 +1,23 @@
+"""Speech to words: a recording becomes a transcript, every word with its time and the recogniser's doubt.
+
+In goes a `Recording`; out comes a `Transcript`. This stage runs offline, gives the same words for the same sound,
+leaves out what the model invents over silence and noise (and shows it in `Transcript.dropped`), and knows nothing
+of what the words mean.
+"""
+
+from pipeline.speech.model import Dropped, Transcript, Utterance, Word
+from pipeline.speech.options import SpeechError, SpeechOptions
+from pipeline.speech.plain import plain_text
+from pipeline.speech.recogniser import Recogniser, SpeechProgress
+
+__all__ = [
+    "Dropped",
+    "Recogniser",
+    "SpeechError",
+    "SpeechOptions",
+    "SpeechProgress",
+    "Transcript",
+    "Utterance",
+    "Word",
+    "plain_text",
+]

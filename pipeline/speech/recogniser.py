@@ -1,0 +1,212 @@
+"""The recogniser: a recording in, a transcript out."""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from models import Progress, locate_model
+from pipeline.capture import SAMPLE_RATE_HZ, Recording
+from pipeline.speech.assemble import assemble
+from pipeline.speech.guards import reason_to_drop
+from pipeline.speech.heard import Heard, HeardWord
+from pipeline.speech.model import Transcript
+from pipeline.speech.options import SpeechError, SpeechOptions
+from pipeline.speech.windows import Window, speech_spans, windows
+
+SpeechProgress = Callable[[float, float], None]
+"""Called with seconds of the recording done and seconds in all."""
+
+TERM_TOKENS = 220
+"""Most tokens that the list of terms may take: Whisper's prompt holds 223, and cuts a longer one in mid-word."""
+
+# Speech has about 4 tokens a second, with time marks 5; a looping model goes on to the end of its memory.
+_TOKENS_PER_SECOND = 8
+_TOKENS_AT_LEAST = 24
+_TOKENS_AT_MOST = 220
+
+_MOST_CPU_THREADS = 4
+
+
+@dataclass(frozen=True)
+class _Device:
+    name: str
+    compute_type: str
+
+
+class Recogniser:
+    """A loaded speech model.
+
+    Loading takes a second or so and holds the weights until the object goes; make one and keep it. Not for several
+    threads at once. `allow_download` and `model_progress` are handed to `models.locate_model`.
+
+    Raises models.ModelError when the model cannot be had, SpeechError when it cannot be loaded.
+    """
+
+    def __init__(
+        self,
+        options: SpeechOptions | None = None,
+        *,
+        allow_download: bool = False,
+        model_progress: Progress | None = None,
+    ) -> None:
+        self.options = options or SpeechOptions()
+        folder = locate_model(self.options.model, allow_download=allow_download, progress=model_progress)
+        self._model = _load(folder, self.options)
+        if not self._model.model.is_multilingual and self.options.language != "en":
+            raise SpeechError(
+                f"The speech model {self.options.model} knows English only, not {self.options.language}. "
+                "Choose a multilingual model, or the language en."
+            )
+
+    def transcribe(
+        self, recording: Recording, *, terms: Sequence[str] = (), progress: SpeechProgress | None = None
+    ) -> Transcript:
+        """Write down what is said in a recording.
+
+        `terms` are words to listen for, most important first; what does not fit the model's prompt is left out
+        (`fit_terms` tells which). Silence and noise give an empty text. The same recording, terms and options give
+        the same transcript on the same machine.
+
+        Raises SpeechError when the model fails, as when a GPU runs out of memory.
+        """
+        prompt = ", ".join(self.fit_terms(terms))
+        kept: list[Heard] = []
+        dropped: list[tuple[Heard, str]] = []
+        try:
+            for window in windows(speech_spans(recording)):
+                self._hear_window(recording, window, prompt, kept, dropped)
+                if progress is not None:
+                    progress(window.end_s, recording.duration_s)
+        except (RuntimeError, MemoryError) as error:
+            raise SpeechError(
+                f"The speech model {self.options.model} failed: {error}. "
+                "Try the device cpu, or a smaller model."
+            ) from None
+        if progress is not None:
+            progress(recording.duration_s, recording.duration_s)
+        return assemble(
+            kept,
+            dropped,
+            language=self.options.language,
+            model=Path(self.options.model).name,
+            duration_s=recording.duration_s,
+        )
+
+    def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
+        """Return the terms that fit the model's prompt, in their order, each once."""
+        fitting: dict[str, str] = {}
+        used = 0
+        for term in terms:
+            clean = " ".join(term.split())
+            if not clean or clean.casefold() in fitting:
+                continue
+            # The comma counts too; a term that is too long gives its place to shorter ones behind it.
+            cost = len(self._model.hf_tokenizer.encode(f" {clean},", add_special_tokens=False).ids)
+            if used + cost <= TERM_TOKENS:
+                fitting[clean.casefold()] = clean
+                used += cost
+        return tuple(fitting.values())
+
+    def _hear_window(
+        self,
+        recording: Recording,
+        window: Window,
+        prompt: str,
+        kept: list[Heard],
+        dropped: list[tuple[Heard, str]],
+    ) -> None:
+        """Recognise a window; where the guards object, listen again in another way before giving up words.
+
+        The second hearing is without the list of terms and forbids repeating four tokens in a row: the two usual
+        causes of loops. It stands only when the guards have nothing against it at all.
+        """
+        heard = self._hear(recording, window, prompt)
+        judged = [(one, reason_to_drop(one, prompt)) for one in heard]
+        if any(reason is not None for _, reason in judged):
+            again = self._hear(recording, window, "", no_repeat_ngram_size=4)
+            if again and all(reason_to_drop(one) is None for one in again):
+                judged = [(one, None) for one in again]
+        for one, reason in judged:
+            if reason is None:
+                kept.append(one)
+            else:
+                dropped.append((one, reason))
+
+    def _hear(
+        self, recording: Recording, window: Window, prompt: str, *, no_repeat_ngram_size: int = 0
+    ) -> list[Heard]:
+        from faster_whisper.transcribe import restore_speech_timestamps  # noqa: PLC0415
+
+        limit = _TOKENS_AT_LEAST + int(window.length_s * _TOKENS_PER_SECOND)
+        segments, _ = self._model.transcribe(
+            window.sound(recording),
+            language=self.options.language,
+            beam_size=self.options.beam_size,
+            temperature=0.0,
+            # The guards judge what comes; nothing is to vanish before they have seen it.
+            no_speech_threshold=None,
+            condition_on_previous_text=False,
+            word_timestamps=True,
+            without_timestamps=True,
+            max_new_tokens=min(limit, _TOKENS_AT_MOST),
+            hotwords=prompt or None,
+            no_repeat_ngram_size=no_repeat_ngram_size,
+        )
+        chunks = [{"start": span.start, "end": span.stop} for span in window.spans]
+        return _to_heard(restore_speech_timestamps(segments, chunks, SAMPLE_RATE_HZ))
+
+
+def _to_heard(segments: Iterable[Any]) -> list[Heard]:
+    return [
+        Heard(
+            words=tuple(
+                HeardWord(
+                    text=str(word.word),
+                    start_s=float(word.start),
+                    end_s=float(word.end),
+                    probability=float(word.probability),
+                )
+                for word in segment.words
+            ),
+            avg_logprob=float(segment.avg_logprob),
+            no_speech_prob=float(segment.no_speech_prob),
+        )
+        for segment in segments
+        if segment.words
+    ]
+
+
+def _load(folder: Path, options: SpeechOptions) -> Any:
+    # Late, because these imports take about a second that only recognition should pay for.
+    import ctranslate2  # noqa: PLC0415
+    from faster_whisper import WhisperModel  # noqa: PLC0415
+
+    ctranslate2.set_log_level(logging.ERROR)
+    logging.getLogger("faster_whisper").setLevel(logging.ERROR)
+    device = _device(options, ctranslate2.get_cuda_device_count())
+    try:
+        return WhisperModel(
+            str(folder),
+            device=device.name,
+            compute_type=device.compute_type,
+            cpu_threads=options.cpu_threads or min(_MOST_CPU_THREADS, len(os.sched_getaffinity(0))),
+            local_files_only=True,
+        )
+    except (RuntimeError, ValueError, OSError) as error:
+        raise SpeechError(
+            f"The speech model in {folder} cannot be loaded on {device.name} as {device.compute_type}: {error}. "
+            "Try the device cpu with compute type auto, or another model."
+        ) from None
+
+
+def _device(options: SpeechOptions, gpus: int) -> _Device:
+    if options.device == "cuda" and not gpus:
+        raise SpeechError("No GPU can be used on this machine. Choose the device cpu or auto.")
+    name = "cuda" if gpus and options.device != "cpu" else "cpu"
+    usual = "float16" if name == "cuda" else "int8"
+    return _Device(name, usual if options.compute_type == "auto" else options.compute_type)

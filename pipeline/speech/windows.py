@@ -1,0 +1,119 @@
+"""Where there is speech, and which stretches of it the recogniser gets to hear at once.
+
+Whisper hears windows of 30 s. Left to cut a long recording itself, it cuts through words and sentences, and loses
+or doubles what stands there. So windows are cut here, in pauses; long pauses are left out altogether.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.capture import SAMPLE_RATE_HZ, Recording
+
+# Room is left in the 30 s, since a window filled to the brim loses its last words.
+WINDOW_S = 28.0
+# The voice detector works through the recording in pieces of about this length, to bound memory.
+_PIECE_S = 300.0
+# A piece ends in the quietest moment of its last seconds.
+_PIECE_END_SEARCH_S = 20.0
+_QUIET_S = 0.1
+
+
+@dataclass(frozen=True)
+class Span:
+    """A stretch of speech with a little room around it: indices of samples, `stop` exclusive."""
+
+    start: int
+    stop: int
+
+    @property
+    def length(self) -> int:
+        """Number of samples."""
+        return self.stop - self.start
+
+
+@dataclass(frozen=True)
+class Window:
+    """Spans that are recognised together, in order."""
+
+    spans: tuple[Span, ...]
+
+    @property
+    def end_s(self) -> float:
+        """End of the last span, seconds from the start of the recording."""
+        return self.spans[-1].stop / SAMPLE_RATE_HZ
+
+    @property
+    def length_s(self) -> float:
+        """Seconds of sound in it."""
+        return sum(span.length for span in self.spans) / SAMPLE_RATE_HZ
+
+    def sound(self, recording: Recording) -> NDArray[np.float32]:
+        """Join the spans' samples."""
+        return np.concatenate([recording.stretch(span.start, span.stop) for span in self.spans])
+
+
+def speech_spans(recording: Recording) -> Iterator[Span]:
+    """Yield the stretches with speech, in order, none longer than a window (Silero voice detector)."""
+    # Late, because this import takes about a second.
+    from faster_whisper.vad import VadOptions, get_speech_timestamps  # noqa: PLC0415
+
+    options = VadOptions(
+        min_speech_duration_ms=96,
+        max_speech_duration_s=WINDOW_S - 4,
+        min_silence_duration_ms=300,
+        speech_pad_ms=250,
+    )
+    for start, stop in _pieces(recording):
+        for stamp in get_speech_timestamps(recording.stretch(start, stop), options):
+            yield Span(start + stamp["start"], start + stamp["end"])
+
+
+def windows(spans: Iterator[Span]) -> Iterator[Window]:
+    """Gather spans into windows; a full window ends at the longest pause in its second half."""
+    limit = int(WINDOW_S * SAMPLE_RATE_HZ)
+    waiting: list[Span] = []
+    for span in spans:
+        while waiting and sum(one.length for one in waiting) + span.length > limit:
+            cut = _cut(waiting, span)
+            yield Window(tuple(waiting[:cut]))
+            waiting = waiting[cut:]
+        waiting.append(span)
+    if waiting:
+        yield Window(tuple(waiting))
+
+
+def _cut(waiting: list[Span], following: Span) -> int:
+    """How many spans the window gets."""
+    half = sum(span.length for span in waiting) / 2
+    best, best_pause, filled = len(waiting), -1, 0
+    for count, span in enumerate(waiting, start=1):
+        filled += span.length
+        after = waiting[count] if count < len(waiting) else following
+        pause = after.start - span.stop
+        if filled >= half and pause >= best_pause:
+            best, best_pause = count, pause
+    return best
+
+
+def _pieces(recording: Recording) -> Iterator[tuple[int, int]]:
+    total = len(recording.pcm)
+    start = 0
+    while start < total:
+        stop = start + int(_PIECE_S * SAMPLE_RATE_HZ)
+        stop = total if stop >= total else _quietest(recording, stop)
+        yield start, stop
+        start = stop
+
+
+def _quietest(recording: Recording, stop: int) -> int:
+    """Middle of the quietest moment in the seconds before `stop`."""
+    moment = int(_QUIET_S * SAMPLE_RATE_HZ)
+    count = int(_PIECE_END_SEARCH_S / _QUIET_S)
+    first = stop - count * moment
+    energy = np.square(recording.stretch(first, stop)).reshape(count, moment).sum(axis=1)
+    return first + int(energy.argmin()) * moment + moment // 2
