@@ -20,6 +20,7 @@ _AND_OPENERS = frozenset(
     " also now".split()
 )
 _SUBJECTS = frozenset("i we you owner owners there if he she it let mum mom dad they have has do does is are client".split())
+_ASKING = frozenset("any no so and or what how when where which who is are was were has have had do does did not anything still".split())
 _PERMANENT = frozenset({SpeechAct.PLAN, SpeechAct.REPORT})
 _LONGEST_SEGMENT = 80
 
@@ -55,6 +56,8 @@ def _cut(analysis: Analysis) -> list[Segment]:
     mention_starts = {m.start for m in analysis.mentions}
     inside = {t for m in analysis.mentions for t in range(m.start + 1, m.end)}
     inside |= {t for c in analysis.cues if c.kind in ("act", "pseudo_negation", "withdraw") for t in range(c.start + 1, c.end)}
+    corrections = {c.start: c.end for c in analysis.cues if c.kind in ("replace", "withdraw") and _corrects(analysis, c)}
+    correction_ends = set(corrections.values())
     segments: list[Segment] = []
     sentence, start, opener, complete = 0, 0, "sentence", False
 
@@ -73,7 +76,10 @@ def _cut(analysis: Analysis) -> list[Segment]:
             close(at)
             start, opener, complete = at + 1, "comma", False
             continue
-        if at > start and at not in inside:
+        if at > start and (at in corrections or at in correction_ends):
+            close(at)
+            start, opener, complete = at, "comma", False
+        elif at > start and at not in inside:
             cut = _opens(norms, at, act_starts, complete)
             if cut is None and at - start > _LONGEST_SEGMENT and at in mention_starts:
                 cut = "comma"
@@ -83,6 +89,12 @@ def _cut(analysis: Analysis) -> list[Segment]:
         complete = complete or at in closed_at
     close(len(norms))
     return segments
+
+
+def _corrects(analysis: Analysis, cue: Cue) -> bool:
+    """Whether a cue of correction opens one by itself; weak words ("no", "rather") need the pause that punctuation shows."""
+    words = analysis.norms[cue.start : cue.end]
+    return cue.kind == "withdraw" or len(words) > 1 or words[0] in ("sorry", "correction")
 
 
 def _closing_tokens(analysis: Analysis) -> set[int]:
@@ -126,17 +138,25 @@ def _classify(analysis: Analysis, segments: list[Segment]) -> None:
         inside = cues[bisect_left(starts, segment.start) : bisect_left(starts, segment.end)]
         inside = [cue for cue in inside if cue.end <= segment.end]
         segment.anchored = any(cue.kind == "anchor" for cue in inside)
-        own = _own_act(segment, inside, analysis)
+        own = _own_act(segment, _without_idle_chatter(analysis, segment, inside))
         if own is not None:
             segment.act, segment.act_cue = SpeechAct(own.group.value or "observation"), own
         elif previous is not None and _carries_on(analysis, previous, segment, mention_starts, negations):
             segment.act, segment.act_cue = previous.act, previous.act_cue
-        if segment.question_mark and _is_question(segments, index):
-            segment.act = SpeechAct.QUESTION
         previous = segment
+    for index, segment in enumerate(segments):
+        if segment.question_mark and _is_question(analysis, segments, index):
+            segment.act = SpeechAct.QUESTION
 
 
-def _own_act(segment: Segment, inside: list[Cue], analysis: Analysis) -> Cue | None:
+def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue]) -> list[Cue]:
+    """Praise in passing ("good boy eyes clear") decides only where the segment says nothing else."""
+    says = any(not m.entries[0].in_focus for m in mentions_within(analysis.mentions, segment.start, segment.end))
+    says = says or any(segment.start <= r.start < segment.end for r in analysis.readings)
+    return [cue for cue in inside if not (says and cue.group.value == "chatter")]
+
+
+def _own_act(segment: Segment, inside: list[Cue]) -> Cue | None:
     """The cue that decides: the first one, strong before weak; a weak one only without an anchor."""
     strong = [cue for cue in inside if cue.kind == "act"]
     strong = [cue for cue in strong if cue.group.value != "question" or cue.start - segment.start <= 2]
@@ -152,19 +172,23 @@ def _own_act(segment: Segment, inside: list[Cue], analysis: Analysis) -> Cue | N
     return weak[0] if weak and not segment.anchored else None
 
 
-def _is_question(segments: list[Segment], index: int) -> bool:
-    """A question mark asks the whole sentence, or from the first segment with a question's words on."""
+def _is_question(analysis: Analysis, segments: list[Segment], index: int) -> bool:
+    """A question mark asks from the first segment with a question's words on, else the whole sentence if it opens like
+    a question, else its last segment ("Nose is fine, and the ears?")."""
     segment = segments[index]
     first = index
     while first > 0 and segments[first - 1].sentence == segment.sentence:
         first -= 1
-    same = []
-    for other in segments[first:]:
-        if other.sentence != segment.sentence:
-            break
-        same.append(other)
+    last = index
+    while last + 1 < len(segments) and segments[last + 1].sentence == segment.sentence:
+        last += 1
+    same = segments[first : last + 1]
     asking = [s for s in same if s.act_cue is not None and s.act_cue.group.value == "question"]
-    return not asking or segment.start >= asking[0].start
+    if asking:
+        return segment.start >= asking[0].start
+    if analysis.norms[same[0].start] in _ASKING:
+        return True
+    return index == last
 
 
 def _carries_on(

@@ -16,11 +16,12 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 from spacy.vocab import Vocab
 
-from lexicon import Lexicon
+from lexicon import Entry, Lexicon
 from lexicon.schema import MeasurementName, UnitWord
+from pipeline.extraction.attributes import CueIndex
 from pipeline.extraction.concepts import Cue
 from pipeline.extraction.numbers import Number
-from pipeline.extraction.tokens import SENTENCE_MARKS, Analysis, SpokenTokenizer, analysis_of
+from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis, SpokenTokenizer, analysis_of
 
 _REACH = 12  # tokens between a name and its value
 _DECIMAL_UNITS = frozenset({"Cel", "kg", "s"})
@@ -30,7 +31,7 @@ _DECIMAL_UNITS = frozenset({"Cel", "kg", "s"})
 class Reading:
     """A measured value in tokens start to end (exclusive), converted to the stored unit.
 
-    `name_start`..`name_end` are the words that named it, when they stand apart from the value.
+    `name` are the tokens that named it, `said_in` is the unit that was said.
     """
 
     kind: str
@@ -47,6 +48,7 @@ class Reading:
     superseded: bool = False
     confidence: float = 1.0
     name: tuple[int, int] | None = None
+    said_in: UnitWord | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,11 @@ class MeasurementReader:
             self._unit_matcher.add(key, [Doc(vocab, words=tokenizer.phrase(term)) for term in unit.terms])
             self._units[vocab.strings.add(key)] = unit
         self._by_code = {unit.code: unit for unit in lexicon.units}
+        self._lexicon = lexicon
+        low, high = lexicon.words["measuring"]["bare_temperature"]
+        self.bare_temperature = (float(low), float(high))
+        self.counts_time = frozenset(lexicon.words["due"]["units"]) | frozenset(("th", "st", "nd", "rd"))
+        self.small_after = frozenset(lexicon.words["measuring"]["minor_without_unit_before"])
 
     def __call__(self, doc: Doc) -> Doc:
         analysis = analysis_of(doc)
@@ -125,6 +132,11 @@ class MeasurementReader:
 
     def _find_units(self, doc: Doc) -> list[_Unit]:
         return _longest([_Unit(start, end, self._units[key]) for key, start, end in self._unit_matcher(doc)])
+
+    def system_of(self, entry: Entry) -> str:
+        """System of a surface form."""
+        table = self._lexicon.structures if entry.kind == "structure" else self._lexicon.findings
+        return table[entry.id].system
 
     def unit(self, code: str) -> UnitWord:
         """The unit row with a UCUM code."""
@@ -168,8 +180,19 @@ class _Pass:
         self.links = {t for cue in self.cues["measure_link"] for t in range(cue.start, cue.end)}
         self.links |= {t for cue in self.cues["comparator"] for t in range(cue.start, cue.end)}
         self.name_ends = [name.end for name in names]
+        self.name_starts = {name.start for name in names}
         self.used: set[int] = set()
         self.out: list[Reading] = []
+        self.comparators = CueIndex(self.cues["comparator"])
+        self.comparators_after = CueIndex(self.cues["comparator_after"])
+        self.old_values = CueIndex(self.cues["old_value"])
+        self.mention_starts = [m.start for m in analysis.mentions]
+        self.mention_systems = [reader.system_of(m.entries[0]) for m in analysis.mentions]
+        self.bare_temperature = reader.bare_temperature
+        self.past = CueIndex(self.cues["past"])
+        self.changes = CueIndex(self.cues["weight_change"])
+        self.replacing = CueIndex(self.cues["replace"] + self.cues["withdraw"])
+        self.replacing_tokens = {t for cue in self.replacing.cues for t in range(cue.start, cue.end)}
 
     def run(self) -> list[Reading]:
         """All readings in text order."""
@@ -201,7 +224,7 @@ class _Pass:
         minor = None
         if unit is not None and unit.row.quantity == "mass":
             minor = self._minor(end)
-            end = minor[1].end if minor else end
+            end = max(minor[1].end, minor[0].end) if minor else end
         window, end = self._window(unit, end)
         comparator = self._comparator(number.start, end)
         return _Value(number.start, end, number, high, comparator, out_of, unit, minor, window)
@@ -251,10 +274,23 @@ class _Pass:
         at = end + 1 if self._at(end) in ("and", ",") else end
         number = self.numbers.get(at)
         unit = self.units.get(number.end) if number is not None else None
+        if number is not None and unit is None and at == end and self._bare_ounces(number, end):
+            self.used.add(number.start)
+            return number, _Unit(number.end, number.end, self.reader.unit("[oz_av]"))
         if number is None or unit is None or unit.row.code not in ("[oz_av]", "g", "[lb_av]"):
             return None
         self.used.add(number.start)
         return number, unit
+
+    def _bare_ounces(self, number: Number, end: int) -> bool:
+        """ "nine pounds four": ounces go without saying right after pounds."""
+        return self.norms[end - 1] in self.reader.small_after and number.value < 16 and not self._counts_noun(number.end)
+
+    def _counts_noun(self, token: int) -> bool:
+        index = bisect_left(self.mention_starts, token)
+        if index >= len(self.mention_starts) or self.mention_starts[index] > token:
+            return False
+        return token not in self.name_starts
 
     def _window(self, unit: _Unit | None, end: int) -> tuple[float | None, int]:
         """Seconds counted over: "28 in fifteen seconds", "twenty eight times four"."""
@@ -273,26 +309,28 @@ class _Pass:
         return None, end
 
     def _comparator(self, start: int, end: int) -> str | None:
-        for cue in self.cues["comparator"]:
-            if cue.start < start and start - 2 <= cue.end <= start and cue.end > start - 2:
-                gap = self.norms[cue.end : start]
-                if all(word in ("about", "than", "a", "say") for word in gap):
-                    return cue.group.value
-        for cue in self.cues["comparator_after"]:
-            if cue.start == end:
+        for stop in (start, start - 1):
+            cue = self.comparators.ending_at(stop)
+            if cue is not None and all(word in ("about", "than", "a", "say") for word in self.norms[stop:start]):
                 return cue.group.value
-        return None
+        after = self.comparators_after.starting_at(end)
+        return after.group.value if after is not None else None
 
     # --- whose value is it -------------------------------------------------------------------------------------------
 
     def _claim(self, number: Number) -> None:
         if number.pronoun and number.end not in self.units and not self._scaled(number):
             return
+        if self._at(number.end) in self.reader.counts_time:
+            return  # "weigh her again in six months", "on the 30th"
         value = self._value(number)
         name = self._name_before(value) or self._name_after(value)
         previous = self.out[-1] if self.out else None
         if name is not None:
             self._add(value, name.row.kind, (name.start, name.end))
+            return
+        if rate := self._bare_rate(value):
+            self._add(value, *rate)
             return
         if previous is not None and self._same_quantity(previous, value):
             if self._replaces(previous, value):
@@ -307,6 +345,18 @@ class _Pass:
         kind = self._kind_by_unit(value)
         if kind is not None:
             self._add(value, kind, None)
+        elif (bare := self._kind_alone(value)) is not None and (reading := self._add(value, bare[0], None)):
+            reading.confidence = min(reading.confidence, bare[1])
+
+    def _bare_rate(self, value: _Value) -> tuple[str, tuple[int, int]] | None:
+        """ "rate one twelve": of the heart or of breathing, as the words before say."""
+        for at in range(value.start - 1, max(-1, value.start - 6), -1):
+            if self.norms[at] == "rate":
+                breathing = self._system_before(at) == "respiratory"
+                return ("respiratory_rate" if breathing else "heart_rate"), (at, at + 1)
+            if at not in self.links and self.norms[at] not in ("'s", ",", ":"):
+                return None
+        return None
 
     def _scaled(self, number: Number) -> bool:
         return self._at(number.end) in ("out", "/") or (
@@ -322,8 +372,6 @@ class _Pass:
         if name.start in self.used or value.start - name.end > _REACH:
             return None
         gap = range(name.end, value.start)
-        if name.weak and any(self.norms[t] not in ("is", "of", "at", ",", ":", "'s", "was") for t in gap):
-            return None
         if not self._linked(gap):
             return None
         if not self._fits(name, value):
@@ -333,29 +381,24 @@ class _Pass:
     def _linked(self, gap: range) -> bool:
         for token in gap:
             word = self.norms[token]
-            if token in self.links or word in (",", ":", "\u2013", "\u2014"):
+            if token in self.links or word in (",", ":", "\u2013", "\u2014", "'s"):
                 continue
-            if token in self._replace_tokens():
+            if token in self.replacing_tokens:
                 continue
             return False
         return True
 
-    def _replace_tokens(self) -> set[int]:
-        if not hasattr(self, "_replacing"):
-            self._replacing = {t for cue in self.cues["replace"] for t in range(cue.start, cue.end)}
-        return self._replacing
-
     def _name_after(self, value: _Value) -> _Name | None:
         """ "ninety six on the heart rate", "a 38.6 temperature"."""
-        index = bisect_left(self.name_ends, value.end + 1)
+        index = bisect_left(self.name_ends, value.number.end + 1)
         if index >= len(self.names):
             return None
         name = self.names[index]
-        if name.start in self.used or name.start < value.end:
+        if name.start in self.used or name.start < value.number.end:
             return None
         gap = self.norms[value.end : name.start]
-        allowed = ("on", "for", "as", "the", "his", "her", "is", "was", "of", "a")
-        opens = not gap or gap[0] in ("on", "for", "as", "is")
+        allowed = ("on", "for", "as", "the", "his", "her", "is", "was", "of", "a", "even", "flat", "dead")
+        opens = not gap or gap[0] in ("on", "for", "as", "is", "even", "flat", "dead")
         if len(gap) > 3 or not opens or any(word not in allowed for word in gap) or not self._fits(name, value):
             return None
         # "ninety six resps twenty four": a name that a number follows takes that one.
@@ -414,10 +457,10 @@ class _Pass:
 
     def _is_change(self, value: _Value) -> bool:
         """ "lost two kilos", "two kilos heavier", "two kilos of food": no weight of the patient."""
-        for cue in self.cues["weight_change"]:
-            if value.start - 4 <= cue.end <= value.start or value.end <= cue.start <= value.end + 2:
-                return True
-        return self._at(value.end) == "of"
+        before = self.changes.within(value.start - 6, value.start)
+        after = self.changes.within(value.end, value.end + 5)
+        near = any(value.start - 4 <= cue.end for cue in before) or any(cue.start <= value.end + 2 for cue in after)
+        return near or self._at(value.end) == "of"
 
     @staticmethod
     def _same_quantity(previous: Reading, value: _Value) -> bool:
@@ -426,32 +469,85 @@ class _Pass:
         return value.unit.row.to == previous.unit or value.unit.row.kind == previous.kind
 
     def _replaces(self, previous: Reading, value: _Value) -> bool:
-        """A word of correction right before the number, the last reading right before that."""
-        if value.start - previous.end > 8:
+        """A word of correction between the last reading and this number ("one twenty, no, one thirty two")."""
+        if value.start - previous.end > 14:
             return False
-        cues = [c for c in self.cues["replace"] if previous.end <= c.start and c.end <= value.start]
+        cues = self.replacing.within(previous.end, value.start)
         if not cues:
             return False
-        last = cues[-1]
-        bridge = [w for w in self.norms[last.end : value.start] if w not in (",", "\u2013", "\u2014")]
         before = [w for w in self.norms[previous.end : cues[0].start] if w not in (",", ".", "\u2014", "\u2013")]
-        if any(w not in ("it", "is", "that", "at", "the", "a", "about", "was", "was") for w in bridge) or before:
+        bridge = [
+            word
+            for token, word in enumerate(self.norms[cues[0].end : value.start], start=cues[0].end)
+            if token not in self.links and token not in self.replacing_tokens and word not in (",", "\u2013", "\u2014")
+        ]
+        # A reason may stand between ("no, I tell a lie, the towel's on there, two point six") if the number stands alone.
+        strong = any(cue.end - cue.start > 1 for cue in cues) and self._alone(value)
+        if before or (bridge and not strong):
             return False
         high = previous.value if isinstance(previous.value, float) else 0.0
         number = value.number.read(decimal=True)
         return previous.out_of is not None or high == 0 or high / 12 < number < high * 12
 
+    def _alone(self, value: _Value) -> bool:
+        """The value fills the stretch between two marks."""
+        before = value.start - 2 if self._at(value.start - 1) in ("and", "so", "still") else value.start - 1
+        return self._at(before) in ("", *MARKS) and self._at(value.end) in ("", *MARKS)
+
     def _old_value(self, previous: Reading, value: _Value) -> bool:
         """ "12.4 kilos, up from 11.8": a number introduced as an earlier one, without a name of its own."""
-        if value.start - previous.end > 10 or any(w in SENTENCE_MARKS for w in self.norms[previous.end : value.start]):
+        gap = self.norms[previous.end : value.start]
+        if value.start - previous.end > 10 or any(w in SENTENCE_MARKS for w in gap):
             return False
-        introduced = any(
-            previous.end <= cue.start and value.start - 3 <= cue.end <= value.start for cue in self.cues["old_value"]
-        )
-        if not introduced or not isinstance(previous.value, float):
+        introduced = any(cue.end >= value.start - 3 for cue in self.old_values.within(previous.end, value.start))
+        dated = any(cue.start <= value.end + 3 for cue in self.past.within(value.end, value.end + 8))
+        if not (introduced or dated) or not isinstance(previous.value, float):
             return False
         number = value.number.read(decimal=True)
-        return previous.value / 4 < number < previous.value * 4
+        return previous.value / 4 < number < previous.value * 4 or self._in_unit_of(previous, value)
+
+    def _in_unit_of(self, previous: Reading, value: _Value) -> bool:
+        """The earlier value was said in another unit than the stored one, so this one is too."""
+        unit = previous.said_in
+        if unit is None or not isinstance(previous.value, float):
+            return False
+        return previous.value / 4 < convert(value.number.read(decimal=True), unit) < previous.value * 4
+
+    def _kind_alone(self, value: _Value) -> tuple[str, float] | None:
+        """What a bare number between two marks can only be in its context: (kind, confidence).
+
+        "Bright, thirty eight three" is a temperature; "no murmur, one hundred and four" a heart rate.
+        """
+        if not self._alone(value) or value.unit is not None or value.number.pronoun:
+            return None
+        decimal = value.number.read(decimal=True)
+        low, high = self.bare_temperature
+        if value.out_of is None and decimal != int(decimal) and low <= decimal <= high:
+            return "temperature", 0.8
+        if value.out_of in (5.0, 9.0) and not self._graded_nearby(value):
+            return "body_condition_score", 0.7
+        if value.out_of is None and value.number.value >= 40 and self._heart_in_focus(value):
+            return "heart_rate", 0.7
+        return None
+
+    def _heart_in_focus(self, value: _Value) -> bool:
+        """A word of heart or pulses in the sentence so far or right after."""
+        return any(
+            system == "cardiovascular"
+            for system in (self._system_before(value.start), self._system_after(value.end))
+        )
+
+    def _system_before(self, token: int) -> str | None:
+        index = bisect_left(self.mention_starts, token) - 1
+        if index < 0 or token - self.mention_starts[index] > 12:
+            return None
+        return self.mention_systems[index]
+
+    def _system_after(self, token: int) -> str | None:
+        index = bisect_left(self.mention_starts, token)
+        if index >= len(self.mention_starts) or self.mention_starts[index] - token > 2:
+            return None
+        return self.mention_systems[index]
 
     # --- what it says ------------------------------------------------------------------------------------------------
 
@@ -483,13 +579,14 @@ class _Pass:
 
     def _apply_unit(self, reading: Reading, value: _Value) -> None:
         amount = reading.value
+        reading.said_in = value.unit.row if value.unit is not None else None
         if not isinstance(amount, float):
             return
         if value.window_s is not None and reading.unit == "/min":
             reading.method = f"counted {amount:g} in {value.window_s:g} s"
             reading.value = half_up(amount * 60 / value.window_s, 0)
             return
-        unit = value.unit.row if value.unit is not None else None
+        unit = value.unit.row if value.unit is not None else self._unit_carried(reading, value)
         if reading.kind == "temperature" and (unit is None or unit.code == "deg"):
             self._infer_temperature(reading, amount)
             return
@@ -510,6 +607,17 @@ class _Pass:
                 reading.method = "said in degrees Fahrenheit"
             elif unit.code == "[lb_av]":
                 reading.method = "said in pounds"
+
+    def _unit_carried(self, reading: Reading, value: _Value) -> UnitWord | None:
+        """The unit of the reading that this one corrects or is compared with."""
+        previous = self.out[-1] if self.out else None
+        if previous is None or previous.kind != reading.kind or reading.kind != "weight":
+            return None
+        unit = previous.said_in
+        if unit is not None and self._in_unit_of(previous, value):
+            reading.said_in = unit
+            return unit
+        return None
 
     @staticmethod
     def _with_minor(amount: float, unit: UnitWord, minor: tuple[Number, _Unit]) -> float:

@@ -19,10 +19,13 @@ from pipeline.extraction.clauses import Segment, mentions_within
 from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.measurements import Reading
 from pipeline.extraction.model import SpeechAct
-from pipeline.extraction.tokens import COMMA_MARKS, Analysis
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
 
 _CARRYING = (SpeechAct.OBSERVATION, SpeechAct.REPORT)
 _NEGATION_REACH = 9  # words between a denial and the first thing denied
+_BARE_DENIAL = frozenset(
+    "no none nothing nope nil never not there here today seen at all of those them that thankfully either now any kind".split()
+)
 _ELLIPSIS_REACH = 2  # segments back to what "none" or "it" can refer to
 
 
@@ -163,6 +166,8 @@ class _Reading:
         self.pending: list[tuple[str, str | None]] = []
         self.negation: _Negation | None = None
         self.cancelled_sides: set[int] = set()
+        self.correcting: Cue | None = None
+        self.replaceable: tuple[list[Draft], Cue, int] | None = None
         self.out = Read()
 
     def _cues(self, kind: str, start: int, end: int) -> list[Cue]:
@@ -201,13 +206,25 @@ class _Reading:
         before = len(self.out.drafts)
         findings = [item for item in items if not item.is_structure]
         self._findings(index, segment, sentence, items)
-        if len(self.out.drafts) == before:
+        if len(self.out.drafts) == before and not self._side_after(segment, items):
             self._ellipsis(index, segment, findings, sentence)
         self._deny_after(index, segment, before)
         if not findings and self._only_structures(segment, items):
             self.pending += [(item.entry.id, self._side_at(item, segment)) for item in items]
         else:
             self.pending = []
+
+    def _side_after(self, segment: Segment, items: list[Item]) -> bool:
+        """ "Moderate tartar, upper left.": a side said on its own goes to the finding before."""
+        sides = self._sides(segment.start, segment.end)
+        if not sides or segment.opener != "comma" or any(not item.is_structure for item in items):
+            return False
+        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
+        for draft in last:
+            structures = [i.entry.id for i in items if i.is_structure]
+            if draft.side is None and all(self.lexicon.structures[s].system == draft.system for s in structures):
+                draft.side = sides[0].group.value
+        return bool(last)
 
     def _take_reading(self, reading: Reading, segment: Segment, index: int) -> None:
         row = self.lexicon.measurements[reading.kind]
@@ -229,35 +246,90 @@ class _Reading:
 
     def _items(self, segment: Segment) -> list[Item]:
         """Resolve the mentions of a segment from left to right, moving the focus along."""
-        mentions = [
-            m
-            for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
-            if not any(t in self.measured for t in range(m.start, m.end))
-        ]
-        places = [(m, entry) for m in mentions for entry in m.entries if entry.kind == "structure" and not entry.in_focus]
+        mentions = [m for m in self._unmeasured(segment.start, segment.end) if not self._is_verb(m)]
+        places = self._landmarks(segment.start, self._sentence_end(segment))
         items: list[Item] = []
         context = self.focus.system
         for mention in mentions:
             near = self._near_system(mention, places) or context
-            item = self._resolve(mention, near)
+            item = self._of_patient(mention, segment, near) or self._resolve(mention, near)
             if item is None:
                 continue
             items.append(item)
-            if item.is_structure:
-                context = self.lexicon.structures[item.entry.id].system
-            elif (system := self.lexicon.findings[item.entry.id].system) != "any":
+            if (system := self._system_of(item.entry)) != "any":
                 context = system
         return items
 
-    def _near_system(self, mention: Mention, places: list[tuple[Mention, Entry]]) -> str | None:
+    def _unmeasured(self, start: int, end: int) -> list[Mention]:
+        return [
+            m
+            for m in mentions_within(self.analysis.mentions, start, end)
+            if m.start not in self.measured and m.end - 1 not in self.measured
+        ]
+
+    def _is_verb(self, mention: Mention) -> bool:
+        """ "Lungs sound good": the verb, not the sound."""
+        if mention.end - mention.start > 1 or self.norms[mention.start] not in self.rules.copulas:
+            return False
+        following = self.norms[mention.end] if mention.end < len(self.norms) else ""
+        return following in self.rules.degrees or any(
+            m.start == mention.end and m.is_predicate for m in mentions_within(self.analysis.mentions, mention.end, mention.end + 1)
+        )
+
+    def _sentence_end(self, segment: Segment) -> int:
+        """End of the part of the sentence that can tell what a word before it means."""
+        end = segment.end
+        limit = min(len(self.norms), end + 10)
+        while end < limit and self.norms[end] not in SENTENCE_MARKS:
+            end += 1
+        return end
+
+    def _landmarks(self, start: int, end: int) -> list[tuple[int, int, str]]:
+        """(start, end, system) of the words whose system needs no context."""
+        found = []
+        for mention in self._unmeasured(start, end):
+            systems = {self._system_of(e) for e in mention.entries if not e.in_focus or e.kind == "structure"}
+            if len(systems) == 1 and (system := systems.pop()) != "any":
+                found.append((mention.start, mention.end, system))
+        return found
+
+    def _near_system(self, mention: Mention, places: list[tuple[int, int, str]]) -> str | None:
         best: tuple[int, str] | None = None
-        for place, entry in places:
-            if place is mention:
+        for start, end, system in places:
+            if start == mention.start:
                 continue
-            distance = mention.start - place.end if place.end <= mention.start else (place.start - mention.end) * 2 + 3
+            marks = sum(w in COMMA_MARKS for w in self.norms[min(end, mention.end) : max(start, mention.start)])
+            ahead = start >= mention.end
+            distance = (start - mention.end) * 2 + 3 if ahead else mention.start - end
+            distance += marks * (8 if ahead else 2)
             if best is None or distance < best[0]:
-                best = (distance, self.lexicon.structures[entry.id].system)
+                best = (distance, system)
         return best[1] if best is not None and best[0] <= 16 else None
+
+    def _of_patient(self, mention: Mention, segment: Segment, near: str | None) -> Item | None:
+        """ "He's quiet", "Bright, alert.": said of the animal as a whole, where the word can mean that."""
+        general = [e for e in mention.entries if self._system_of(e) == "general" and e.kind != "structure"]
+        if not general or not mention.is_predicate:
+            return None
+        free = [e for e in mention.entries if not e.in_focus]
+        if free and all(self._system_of(e) not in ("any", "general") for e in free):
+            return None
+        before = self.norms[segment.start : mention.start]
+        subject = next((w for w in reversed(before) if w not in self.rules.degrees and w not in self.rules.copulas), "")
+        if subject in ("he", "she", "they", "patient") and any(w in self.rules.copulas for w in before):
+            return Item(mention, general[0], mention.similarity)
+        if before and not all(w in self.rules.degrees or w == "and" for w in before):
+            return None
+        following = mentions_within(self.analysis.mentions, mention.end, mention.end + 3)
+        if any(m.is_structure for m in following):
+            return None
+        if near is not None and any(self._system_of(e) == near for e in mention.entries):
+            return None
+        if self.focus.structure is not None and free and near != "general":
+            composed = {self.lexicon.compose(self.focus.structure, e.id) for e in free if e.kind != "structure"}
+            if any(self.lexicon.findings[c].system != "any" for c in composed):
+                return None
+        return Item(mention, general[0], mention.similarity)
 
     def _system_of(self, entry: Entry) -> str:
         if entry.kind == "structure":
@@ -275,9 +347,9 @@ class _Reading:
         if fitting:
             return Item(mention, self._prefer(mention, fitting), mention.similarity)
         systems = {self._system_of(e) for e in mention.entries}
-        nouns = [e for e in mention.entries if e.kind == "noun"]
-        if len(systems) == 1 and nouns and context is None:
-            return Item(mention, nouns[0], 0.7)
+        nouns = [e for e in mention.entries if e.kind != "predicate"]
+        if len(systems) == 1 and nouns and (nouns[0].kind == "structure" or context is None):
+            return Item(mention, nouns[0], 0.8)
         return None
 
     def _prefer(self, mention: Mention, entries: list[Entry]) -> Entry:
@@ -356,6 +428,7 @@ class _Reading:
                     draft.confidence = min(draft.confidence, 0.75)
                 if denied:
                     draft.assertion = "absent"
+                self._replace_by(draft)
                 self.out.drafts.append(draft)
             self._name(index, item, places[0][0])
         structures = [item for item in items if item.is_structure]
@@ -669,7 +742,8 @@ class _Reading:
         between = self.norms[negation.last_end : item.start]
         words = [word for word in between if word[0].isalnum()]
         if not negation.denied:
-            if negation.segment != index or (len(words) > _NEGATION_REACH and "any" not in words):
+            far = len(words) > _NEGATION_REACH and "any" not in words
+            if negation.segment != index or far or self._new_subject(negation, item, items):
                 self.negation = None
                 return False, True
             return self._deny(item, concept, True)
@@ -678,6 +752,16 @@ class _Reading:
             self.negation = None
             return False, True
         return self._deny(item, concept, verdict)
+
+    def _new_subject(self, negation: _Negation, item: Item, items: list[Item]) -> bool:
+        """ "no <word not understood> nose wet": "no" denies a noun; a part with its own adjective is a new statement."""
+        if self.norms[negation.cue.end - 1] not in ("no", "or", "nor", "nil", "without") or not item.mention.is_predicate:
+            return False
+        between = [o for o in items if negation.cue.end <= o.start < item.start]
+        if not any(o.is_structure for o in between):
+            return False
+        subject = next(o for o in between if o.is_structure)
+        return subject.start > negation.cue.end or self.lexicon.findings[item.entry.id].nature == "normal"
 
     def _deny(self, item: Item, concept: FindingConcept, sure: bool) -> tuple[bool, bool]:
         negation = cast("_Negation", self.negation)
@@ -754,7 +838,10 @@ class _Reading:
         concepts = self.lexicon.findings
         targets = [d for d in targets if concepts[d.concept].nature != "normal" or "seen" in self.norms[cue.start : cue.end]]
         for draft in targets:
-            draft.assertion, draft.past = "absent", False
+            if cue.group.value == "resolved":
+                draft.past = True
+            else:
+                draft.assertion, draft.past = "absent", False
 
     def _ellipsis(self, index: int, segment: Segment, findings: list[Item], sentence: int) -> None:
         """ "…and hers has none", "can't hear it today", "none seen": the finding was named just before."""
@@ -776,7 +863,6 @@ class _Reading:
         if source.act is SpeechAct.OBSERVATION or source.act is SpeechAct.REPORT:
             group = [e for e in group if e[0] == last]
         asked = source.act is SpeechAct.QUESTION and self._asks_owner(source)
-        start, end = (cue.start, cue.end) if cue is not None else (segment.start, segment.start + 1)
         for _, item, structure, _ in group:
             concept = self.lexicon.findings[item.entry.id]
             if concept.nature == "normal":
@@ -792,7 +878,6 @@ class _Reading:
                 self._resolve_antecedent(draft, item)
                 continue
             self.out.drafts.append(draft)
-        del start, end
 
     def _resolve_antecedent(self, draft: Draft, item: Item) -> None:
         """ "Previously a murmur, can't hear it today": the earlier fact is past, the new one stands beside it."""
@@ -812,9 +897,7 @@ class _Reading:
         if not denials:
             return None
         cue = denials[0]
-        if cue.start == segment.start and segment.end - segment.start <= 3 and self.norms[cue.start] in (
-            "no", "none", "nothing", "nope", "nil", "never", "not"
-        ):
+        if cue.start == segment.start and all(w in _BARE_DENIAL for w in self.norms[segment.start : segment.end]):
             return cue
         rest = segment.end - cue.end
         pronouns = self._cues("pronoun", cue.end, segment.end)
@@ -887,18 +970,35 @@ class _Reading:
 
     def _side_for(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The nearest side in the segment, else the one in focus for the same part."""
-        sides = self._sides(segment.start, segment.end)
+        sides = [cue for cue in self._sides(segment.start, segment.end) if self._side_reaches(cue, item, structure)]
         if sides:
-            def distance(cue: Cue) -> int:
-                return item.start - cue.end if cue.end <= item.start else cue.start - item.end + 2
-            nearest = min(sides, key=distance)
-            return nearest.group.value
+            return min(sides, key=lambda cue: self._distance(cue, item)).group.value
         if structure is None or self.focus.side is None:
             return None
         paired = self.lexicon.structures[structure].paired
         if paired and self._related(structure, self.focus.structure) and segment.sentence - self.focus.sentence <= 1:
             return self.focus.side
         return None
+
+    @staticmethod
+    def _distance(cue: Cue, item: Item) -> int:
+        return item.start - cue.end if cue.end <= item.start else cue.start - item.end + 2
+
+    def _side_reaches(self, cue: Cue, item: Item, structure: str | None) -> bool:
+        """No other part of the body and no end of a verdict lies between the side and the finding."""
+        if self._distance(cue, item) > 12:
+            return False
+        start, end = (cue.end, item.start) if cue.end <= item.start else (item.end, cue.start)
+        for mention in mentions_within(self.analysis.mentions, start, end):
+            entry = mention.entries[0]
+            if mention.is_structure:
+                if structure is None or not self._related(entry.id, structure):
+                    own = self.lexicon.structures[entry.id].system
+                    if structure is None or own != self.lexicon.structures[structure].system or cue.end > item.start:
+                        return False
+            elif cue.end <= item.start and not any(w in ("and", ",", "or", "with") for w in self.norms[start:end]):
+                return False
+        return True
 
     def _severity(self, item: Item, segment: Segment) -> str | None:
         for cue in reversed(self._cues("severity", max(segment.start, item.start - 8), item.start)):
@@ -967,13 +1067,109 @@ class _Reading:
     # --- corrections -----------------------------------------------------------------------------------------------------
 
     def _corrects(self, index: int, segment: Segment) -> bool:
-        """Carry out a withdrawal; True when the segment holds nothing else."""
+        """Carry out a withdrawal or a correction; True when the segment holds nothing else."""
         withdrawals = self._cues("withdraw", segment.start, segment.end)
         if withdrawals:
             cue = withdrawals[0]
-            self._withdraw(cue, segment, int(cue.group.value or "1"))
-            return segment.end - cue.end < 2
-        return False
+            if not self._number_corrected(cue):
+                self._withdraw(cue, segment, int(cue.group.value or "1"))
+            return cue.end >= segment.end
+        cue_or_none = self._replacing(segment)
+        if cue_or_none is not None:
+            self.correcting = cue_or_none
+            if cue_or_none.end >= segment.end:
+                return True
+        if self.correcting is None:
+            return False
+        return self._revise(index, segment, self.correcting)
+
+    def _number_corrected(self, cue: Cue) -> bool:
+        """The measured value before the cue has been replaced by one after it already."""
+        return any(r.superseded and cue.start - 3 <= r.end <= cue.start for r, _ in self.out.readings) or any(
+            cue.end <= r.start <= cue.end + 3 and not r.superseded for r in self.analysis.readings[-1:] if r.superseded
+        )
+
+    def _replacing(self, segment: Segment) -> Cue | None:
+        """A cue of correction at the beginning of a segment; a lone "no" needs a pause on both sides."""
+        cue = self.cues.get("replace", self.no_cues).starting_at(segment.start)
+        if cue is None or cue.end > segment.end or not self.out.drafts:
+            return None
+        words = self.norms[cue.start : cue.end]
+        if words in (["no"], ["nope"], ["rather"], ["actually"]):
+            alone = cue.end == segment.end
+            answers = segment.start > 1 and self.norms[segment.start - 1] in ("?",)
+            return cue if alone and not answers and words != ["actually"] else None
+        return cue
+
+    def _revise(self, index: int, segment: Segment, cue: Cue) -> bool:
+        """The segment after a correction: new side, part, grade or severity for the last finding, or a new finding in its place."""
+        self.correcting = None
+        last = self._last_drafts(segment)
+        if not last:
+            return False
+        start = max(segment.start, cue.end) if cue.start >= segment.start else segment.start
+        if cue.end < segment.start and segment.start - cue.end > 8:
+            return False
+        mentions = self._unmeasured(start, segment.end)
+        findings = [m for m in mentions if not m.is_structure and not m.entries[0].in_focus or m.is_predicate]
+        if findings:
+            self.replaceable = (last, cue, index)
+            return False
+        side = next((c.group.value for c in self._sides(start, segment.end)), None)
+        structures = [m for m in mentions if m.is_structure]
+        grade = next((g for g in self.grades if start <= g.start < segment.end and g.start not in self.measured), None)
+        severity = next((c.group.value for c in self._cues("severity", start, segment.end)), None)
+        if side is None and not structures and grade is None and severity is None:
+            return False
+        for old in last:
+            if side is not None and old.side == side and grade is None and severity is None:
+                continue
+            new = replace(old, segment=index, sentence=segment.sentence)
+            new.side = side or old.side
+            new.grade = grade or old.grade
+            new.severity = severity or old.severity
+            if structures and (entry := structures[0].entries[0]).kind == "structure":
+                same_system = self.lexicon.structures[entry.id].system == old.system
+                new.structure = entry.id if same_system else old.structure
+            self._supersede(old, cue)
+            self.out.drafts.append(new)
+        if side is not None:
+            self.focus.side = side
+        return True
+
+    def _last_drafts(self, segment: Segment) -> list[Draft]:
+        """The findings of the last segment that has any, if it is near enough to be meant."""
+        last = next((d for d in reversed(self.out.drafts) if not d.superseded), None)
+        if last is None or segment.sentence - last.sentence > 1:
+            return []
+        return [d for d in self.out.drafts if d.segment == last.segment and not d.superseded]
+
+    def _replace_by(self, new: Draft) -> None:
+        """A finding said right after a correction replaces the like one before it."""
+        if self.replaceable is None:
+            return
+        last, cue, index = self.replaceable
+        if new.segment - index > 1:
+            self.replaceable = None
+            return
+        for old in last:
+            if old.superseded or old is new:
+                continue
+            natures = self.lexicon.findings
+            same = old.concept == new.concept or (
+                old.system == new.system
+                and (old.structure == new.structure or old.structure is None or new.structure is None)
+                and (natures[old.concept].nature == natures[new.concept].nature or old.end >= cue.start - 6)
+            )
+            if same:
+                if new.side is None and old.concept == new.concept:
+                    new.side = old.side
+                self._supersede(old, cue)
+
+    def _supersede(self, old: Draft, cue: Cue) -> None:
+        old.superseded = True
+        words = self.analysis.words(old.start, old.end)
+        self.out.withdrawals.append(Withdrawal(cue.start, cue.end, old.concept, f"'{words}' was corrected."))
 
     def _withdraw(self, cue: Cue, segment: Segment, count: int) -> None:
         facts = [d for d in self.out.drafts if not d.superseded]

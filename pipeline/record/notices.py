@@ -237,14 +237,12 @@ def _missing_system(review: SystemReview) -> Notice:
 def _no_plan(record: ExamRecord) -> Iterator[Notice]:
     abnormal = [f for f in record.findings if is_result(f) and f.counts_as_abnormal]
     if abnormal and all(item.superseded for item in record.plan):
+        what = "Abnormal findings were" if len(abnormal) > 1 else "An abnormal finding was"
         yield Notice(
             kind="no_plan",
             about="plan",
             severity="warning",
-            message=(
-                f"{'Abnormal findings were' if len(abnormal) > 1 else 'An abnormal finding was'} recorded and no"
-                " plan was said. Add what happens next, also if that is nothing."
-            ),
+            message=f"{what} recorded and no plan was said. Add what happens next, also if that is nothing.",
             evidence=evidence_of(abnormal),
         )
 

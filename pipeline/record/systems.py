@@ -6,8 +6,8 @@ What makes a state:
 - One abnormal finding, certain or possible, makes a system abnormal.
 - A neutral fact ("microchip found") and a fact of the past are no result of an examination.
 - A measurement is an examination of its system (`system` in lexicon/measurements.toml); alone it makes a
-  system normal only when it was judged to be within its range. A value out of range is a notice, never by itself an
-  abnormal system.
+  system normal only when it was judged to be within its range. A value out of range is a notice, never by
+  itself an abnormal system.
 - Where something is on record but no result of the vet's, the state is `not_examined` and the reason says
   what there is.
 """

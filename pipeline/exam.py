@@ -1,0 +1,64 @@
+"""The whole chain as functions: a sound file or a text in, an exam record out."""
+
+from __future__ import annotations
+
+from lexicon import Lexicon, load_lexicon
+from lexicon.bias import listening_terms
+from models import Progress
+from pipeline.capture import Recording
+from pipeline.extraction import extract
+from pipeline.record import ExamRecord, Patient, Visit, assemble
+from pipeline.settings import Settings
+from pipeline.speech import Recogniser, SpeechOptions, SpeechProgress, Transcript
+
+
+def make_recogniser(settings: Settings, model_progress: Progress | None = None) -> Recogniser:
+    """Load the speech model that the settings name; `model_progress` hears of the first use, when it is joined.
+
+    Raises models.ModelError and pipeline.speech.SpeechError.
+    """
+    options = SpeechOptions(
+        model=settings.model,
+        device=settings.device,
+        compute_type=settings.compute_type,
+        beam_size=settings.beam_size,
+        language=settings.language,
+        cpu_threads=settings.threads,
+    )
+    return Recogniser(options, allow_download=settings.allow_download, model_progress=model_progress)
+
+
+def hear(
+    recording: Recording,
+    recogniser: Recogniser,
+    patient: Patient | None = None,
+    visit: Visit | None = None,
+    progress: SpeechProgress | None = None,
+) -> Transcript:
+    """Write down what is said, listening for the trade words that suit the patient and the visit.
+
+    Raises pipeline.speech.SpeechError.
+    """
+    species = species_of(patient, load_lexicon())
+    systems = _asked_for(visit, load_lexicon()) if visit is not None else frozenset[str]()
+    return recogniser.transcribe(recording, terms=listening_terms(species, systems), progress=progress)
+
+
+def understand(transcript: Transcript, patient: Patient | None, visit: Visit) -> ExamRecord:
+    """Make the record of what was said; due dates count from the day of the visit."""
+    return assemble(extract(transcript, on=visit.on), transcript, patient, visit, load_lexicon())
+
+
+def species_of(patient: Patient | None, lexicon: Lexicon) -> str | None:
+    """Give the species as the lexicon writes it; null when unknown or none that it has tables for."""
+    if patient is None:
+        return None
+    species = patient.species.strip().lower().replace(" ", "_").replace("-", "_")
+    return species if species in {row.species for row in lexicon.ranges} else None
+
+
+def _asked_for(visit: Visit, lexicon: Lexicon) -> frozenset[str]:
+    """Give the systems that any record of this kind of visit asks for."""
+    return frozenset(
+        system for row in lexicon.requirements if row.visit == visit.kind for system in row.systems
+    )

@@ -1,0 +1,70 @@
+"""What can be set about a run: environment variables named ROSTRAL_…, which options of a command override."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+PREFIX = "ROSTRAL_"
+
+DEBUG_VARIABLE = f"{PREFIX}DEBUG"
+"""Set to 1, an internal error shows where in the program it arose. Apart, so that broken settings cannot hide it."""
+
+
+class SettingsError(ValueError):
+    """A setting has a value it cannot have; the message names it, its variable, and what is right."""
+
+
+class Settings(BaseSettings):
+    """Everything that can be set, with its default. The variable is the name in capitals after ROSTRAL_."""
+
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="ignore", env_ignore_empty=True)
+
+    model: str = Field(
+        default="base", min_length=1, description="Speech model: a known name, a folder, or a published name."
+    )
+    device: Literal["auto", "cpu", "cuda"] = Field(
+        default="auto", description="What recognises speech: auto takes a GPU where there is one."
+    )
+    compute_type: str = Field(
+        default="auto",
+        min_length=1,
+        description="CTranslate2 number type; auto is int8 on the processor and float16 on a GPU.",
+    )
+    beam_size: int = Field(
+        default=5, ge=1, le=20, description="Readings followed at once: 1 is fastest, 5 hears best."
+    )
+    language: str = Field(
+        default="en",
+        pattern=r"^[a-z]{2,3}$",
+        description="Language of the speech. Records are understood in English only.",
+    )
+    threads: int = Field(
+        default=0, ge=0, le=256, description="Processor threads; 0 takes the free cores, four at most."
+    )
+    allow_download: bool = Field(
+        default=False, description="Whether a published model may be fetched over the network."
+    )
+    cache: Path | None = Field(
+        default=None, description="Folder for joined models; the system's user cache folder by default."
+    )
+
+
+def load_settings(**options: object) -> Settings:
+    """Read the settings: an option that is given wins over its variable, which wins over the default.
+
+    Options that are None count as not given. Raises SettingsError.
+    """
+    given = {name: value for name, value in options.items() if value is not None}
+    try:
+        return Settings.model_validate(given)
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = str(first["loc"][0]) if first["loc"] else "settings"
+        source = f"option --{name.replace('_', '-')}" if name in given else f"variable {PREFIX}{name.upper()}"
+        raise SettingsError(
+            f"The {source} cannot be {first['input']!r}: {first['msg'][:1].lower()}{first['msg'][1:]}."
+        ) from None
