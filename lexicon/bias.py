@@ -57,13 +57,14 @@ def _known_forms(lexicon: Lexicon) -> set[str]:
 def listening_terms(species: str | None, systems: Collection[str] = ()) -> tuple[str, ...]:
     """Choose the words to listen for, most important first.
 
-    Words of other species are left out; of an unknown species all are kept. Words of `systems` come first, for a
-    recogniser that has no room for all.
+    Words of other species are left out; where the species is unknown, or no word names it, all are kept. Words of
+    `systems` come first, for a recogniser that has no room for all.
     """
     return tuple(row.term for row in sorted(_fitting(species), key=lambda row: row.system not in systems))
 
 
 def _fitting(species: str | None) -> Iterator[BiasTerm]:
-    for row in load_bias():
-        if not row.species or species is None or species in row.species:
-            yield row
+    rows = load_bias()
+    if species not in {name for row in rows for name in row.species}:
+        return iter(rows)
+    return (row for row in rows if not row.species or species in row.species)

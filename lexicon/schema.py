@@ -79,7 +79,7 @@ class FindingConcept(Row):
     label: str = Field(min_length=1, description="Clinical name, singular.")
     plain: str = Field(min_length=1, description="The owner's words for it.")
     nature: Literal["abnormal", "normal", "neutral"] = "abnormal"
-    verdict: bool = Field(default=False, description="A verdict over all of a structure, not over one quality.")
+    verdict: bool = Field(default=False, description="A verdict over a whole structure, not one quality.")
     sided: bool = Field(default=False, description="A side is expected when it is present.")
     structure: Identifier | None = Field(default=None, description="Where it is when nothing else is said.")
     grade_out_of: tuple[int, ...] = Field(default=(), description="Scales it is graded on, commonest first.")
@@ -121,11 +121,11 @@ class MeasurementName(Row):
         default_factory=dict, description="Narrower reach for a species."
     )
     far_out: float | None = Field(
-        default=None, gt=0, description="Beyond a reference limit by more than this, in the stored unit: critical."
+        default=None, gt=0, description="This far beyond a reference limit, in the stored unit, is critical."
     )
     far_out_share: float | None = Field(default=None, gt=0, description="The same as a share of that limit.")
     repeats: bool = Field(default=False, description="Several values in one visit are usual and all stand.")
-    linear_scales: bool = Field(default=False, description="Scores of one scale convert to another in even steps.")
+    linear_scales: bool = Field(default=False, description="Scores convert between scales in even steps.")
     judged_as: Identifier | None = Field(default=None, description="Kind whose reference ranges apply.")
     out_of: tuple[int, ...] = ()
     why: str = Field(min_length=3)
@@ -137,7 +137,7 @@ class UnitWord(Row):
     terms: tuple[str, ...]
     code: str
     quantity: Literal["temperature", "mass", "rate", "time", "pressure", "length", "fraction"]
-    kind: Identifier | None = Field(default=None, description="What a number with this unit measures, if settled.")
+    kind: Identifier | None = Field(default=None, description="What a number with this unit must be, if any.")
     to: str = Field(description="Stored unit after conversion.")
     factor: float = 1.0
     offset: float = Field(default=0.0, description="value_to = (value + offset) * factor")
@@ -147,8 +147,9 @@ class UnitWord(Row):
 class ReferenceRange(Row):
     """A published range for one kind in one species, with its basis.
 
-    `low`/`high` are in the stored unit and inclusive, `high_open` makes the upper limit itself outside. A kind said
-    in words has `normal_words` instead. Ages are full months, from `min` up to and without `max`; weights likewise.
+    `low`/`high` are in the stored unit and inclusive, `high_open` makes the upper limit itself outside. A kind
+    said in words has `normal_words` instead. Ages are full months, from `min` up to and without `max`; weights
+    likewise.
     """
 
     kind: Identifier

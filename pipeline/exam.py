@@ -8,6 +8,7 @@ from models import Progress
 from pipeline.capture import Recording
 from pipeline.extraction import extract
 from pipeline.record import ExamRecord, Patient, Visit, assemble
+from pipeline.record.ranges import species_id
 from pipeline.settings import Settings
 from pipeline.speech import Recogniser, SpeechOptions, SpeechProgress, Transcript
 
@@ -39,22 +40,14 @@ def hear(
 
     Raises pipeline.speech.SpeechError.
     """
-    species = species_of(patient, load_lexicon())
     systems = _asked_for(visit, load_lexicon()) if visit is not None else frozenset[str]()
-    return recogniser.transcribe(recording, terms=listening_terms(species, systems), progress=progress)
+    terms = listening_terms(species_id(patient), systems)
+    return recogniser.transcribe(recording, terms=terms, progress=progress)
 
 
 def understand(transcript: Transcript, patient: Patient | None, visit: Visit) -> ExamRecord:
     """Make the record of what was said; due dates count from the day of the visit."""
     return assemble(extract(transcript, on=visit.on), transcript, patient, visit, load_lexicon())
-
-
-def species_of(patient: Patient | None, lexicon: Lexicon) -> str | None:
-    """Give the species as the lexicon writes it; null when unknown or none that it has tables for."""
-    if patient is None:
-        return None
-    species = patient.species.strip().lower().replace(" ", "_").replace("-", "_")
-    return species if species in {row.species for row in lexicon.ranges} else None
 
 
 def _asked_for(visit: Visit, lexicon: Lexicon) -> frozenset[str]:

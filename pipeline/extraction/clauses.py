@@ -20,6 +20,8 @@ _AND_OPENERS = frozenset(
     " also now".split()
 )
 _SUBJECTS = frozenset("i we you owner owners there if he she it let mum mom dad they have has do does is are client".split())
+_BEFORE_IMPERATIVE = frozenset("and so then we to please also just maybe perhaps or today first now plan plus probably okay right".split())
+_PARTS_VERBS = frozenset("are look feel were seem both all do have appear sound smell 's is have just still really".split())
 _ASKING = frozenset("any no so and or what how when where which who is are was were has have had do does did not anything still".split())
 _PERMANENT = frozenset({SpeechAct.PLAN, SpeechAct.REPORT})
 _LONGEST_SEGMENT = 80
@@ -129,7 +131,7 @@ def _mark_question(segments: list[Segment], sentence: int) -> None:
 
 def _classify(analysis: Analysis, segments: list[Segment]) -> None:
     """Set act, act_cue and anchored of every segment."""
-    cues = [cue for cue in analysis.cues if cue.kind in ("act", "act_weak", "anchor")]
+    cues = [cue for cue in analysis.cues if cue.kind in ("act", "act_initial", "act_weak", "anchor")]
     starts = [cue.start for cue in cues]
     mention_starts = [m.start for m in analysis.mentions]
     negations = sorted(c.start for c in analysis.cues if c.kind in ("negation_before", "negation_after"))
@@ -138,7 +140,7 @@ def _classify(analysis: Analysis, segments: list[Segment]) -> None:
         inside = cues[bisect_left(starts, segment.start) : bisect_left(starts, segment.end)]
         inside = [cue for cue in inside if cue.end <= segment.end]
         segment.anchored = any(cue.kind == "anchor" for cue in inside)
-        own = _own_act(segment, _without_idle_chatter(analysis, segment, inside))
+        own = _own_act(analysis.norms, segment, _without_idle_chatter(analysis, segment, inside))
         if own is not None:
             segment.act, segment.act_cue = SpeechAct(own.group.value or "observation"), own
         elif previous is not None and _carries_on(analysis, previous, segment, mention_starts, negations):
@@ -156,9 +158,9 @@ def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue
     return [cue for cue in inside if not (says and cue.group.value == "chatter")]
 
 
-def _own_act(segment: Segment, inside: list[Cue]) -> Cue | None:
+def _own_act(norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | None:
     """The cue that decides: the first one, strong before weak; a weak one only without an anchor."""
-    strong = [cue for cue in inside if cue.kind == "act"]
+    strong = [cue for cue in inside if cue.kind == "act" or (cue.kind == "act_initial" and _initial(norms, segment, cue))]
     strong = [cue for cue in strong if cue.group.value != "question" or cue.start - segment.start <= 2]
     if strong:
         first = min(strong, key=lambda cue: (cue.start, -cue.end))
@@ -168,8 +170,21 @@ def _own_act(segment: Segment, inside: list[Cue]) -> Cue | None:
         if anchors and first.group.id in ("teaching_generic", "teaching_breeds"):
             return None
         return first
-    weak = [cue for cue in inside if cue.kind == "act_weak"]
+    weak = [cue for cue in inside if cue.kind == "act_weak" and _general_they(norms, cue)]
     return weak[0] if weak and not segment.anchored else None
+
+
+def _general_they(norms: list[str], cue: Cue) -> bool:
+    """ "They grind their teeth" is about animals in general, "they are clean" about the ears just named."""
+    if norms[cue.start : cue.end] != ["they"]:
+        return True
+    following = norms[cue.end] if cue.end < len(norms) else ""
+    return following not in _PARTS_VERBS
+
+
+def _initial(norms: list[str], segment: Segment, cue: Cue) -> bool:
+    """Whether a cue opens its segment, but for words such as "and then"."""
+    return all(word in _BEFORE_IMPERATIVE for word in norms[segment.start : cue.start])
 
 
 def _is_question(analysis: Analysis, segments: list[Segment], index: int) -> bool:
@@ -202,7 +217,7 @@ def _carries_on(
     if previous.act is SpeechAct.OBSERVATION or segment.anchored:
         return False
     if segment.sentence != previous.sentence:
-        return _teaching_goes_on(analysis, previous, segment)
+        return _teaching_goes_on(analysis, previous, segment) or _plan_goes_on(analysis, previous, segment)
     if previous.act in _PERMANENT:
         return segment.opener != "contrast" or previous.act is SpeechAct.REPORT
     if segment.opener == "contrast":
@@ -216,6 +231,15 @@ def _carries_on(
     # An intention goes on over a list of nouns; a verdict or a denial is its result.
     verdict = any(m.is_predicate for m in inside)
     return not negated and not verdict
+
+
+def _plan_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bool:
+    """ "Plan: bloods today. Dental in two weeks." A sentence without finding and value after a plan plans on."""
+    if previous.act is not SpeechAct.PLAN or segment.opener != "sentence":
+        return False
+    says = mentions_within(analysis.mentions, segment.start, segment.end)
+    measured = any(segment.start <= r.start < segment.end for r in analysis.readings)
+    return not says and not measured and segment.end - segment.start >= 2
 
 
 def _teaching_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bool:

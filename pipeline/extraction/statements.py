@@ -13,7 +13,7 @@ from itertools import groupby
 from typing import cast
 
 from lexicon import Entry, Lexicon
-from lexicon.schema import FindingConcept
+from lexicon.schema import FindingConcept, Structure
 from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
 from pipeline.extraction.clauses import Segment, mentions_within
 from pipeline.extraction.concepts import Cue, Mention
@@ -26,6 +26,7 @@ _NEGATION_REACH = 9  # words between a denial and the first thing denied
 _BARE_DENIAL = frozenset(
     "no none nothing nope nil never not there here today seen at all of those them that thankfully either now any kind".split()
 )
+_AUXILIARIES = frozenset("is are was does do did has have had can could would will".split())
 _ELLIPSIS_REACH = 2  # segments back to what "none" or "it" can refer to
 
 
@@ -138,6 +139,8 @@ class StatementReader:
         self.prepositions = frozenset(groups["prepositions"])
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
+        self.praise = frozenset(lexicon.words["verdicts"]["praise"])
+        self.possessive_subjects = frozenset(("hers", "his", "theirs", "mine", "yours", "its"))
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
 
     def read(self, analysis: Analysis) -> Read:
@@ -160,12 +163,15 @@ class _Reading:
         self.no_cues = CueIndex([])
         self.grades = rules.attributes.grades(analysis)
         self.sizes = rules.attributes.sizes(analysis)
-        self.measured = {t for r in analysis.readings for t in range(r.start, r.end)}
+        both = frozenset(self.lexicon.words["measuring"]["also_findings"])
+        self.measured = {t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)}
         self.focus = _Focus()
         self.named: list[tuple[int, Item, str | None, str]] = []
         self.pending: list[tuple[str, str | None]] = []
         self.negation: _Negation | None = None
         self.cancelled_sides: set[int] = set()
+        self.owners: dict[int, int | None] = {}
+        self.talked: tuple[str, str] | None = None
         self.correcting: Cue | None = None
         self.replaceable: tuple[list[Draft], Cue, int] | None = None
         self.out = Read()
@@ -195,6 +201,7 @@ class _Reading:
     def _segment(self, index: int, segment: Segment, sentence: int) -> None:
         if self._corrects(index, segment):
             return
+        self._turn_to_patient(segment)
         items = self._items(segment)
         if self._refuses(segment, items):
             return
@@ -220,11 +227,23 @@ class _Reading:
         if not sides or segment.opener != "comma" or any(not item.is_structure for item in items):
             return False
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
+        structures = [item.entry.id for item in items]
         for draft in last:
-            structures = [i.entry.id for i in items if i.is_structure]
-            if draft.side is None and all(self.lexicon.structures[s].system == draft.system for s in structures):
+            fits = all(
+                self.lexicon.structures[s].system == draft.system or draft.system == "skin" for s in structures
+            )
+            if draft.side is None and fits:
                 draft.side = sides[0].group.value
+                draft.structure = draft.structure or (structures[0] if structures else None)
         return bool(last)
+
+    def _turn_to_patient(self, segment: Segment) -> None:
+        """ "…which feel knobbly in middle age. Hers are smooth": the part spoken of in general is now the patient's."""
+        first = next((w for w in self.norms[segment.start : segment.end] if w not in ("and", "but", "though", "so")), "")
+        if segment.act in _CARRYING and first in self.rules.possessive_subjects and self.talked is not None:
+            following = self.norms[segment.start : segment.start + 4]
+            if any(w in self.rules.copulas for w in following):
+                self.focus = _Focus(self.talked[0], self.talked[1], (self.talked[1],), None, segment.sentence)
 
     def _take_reading(self, reading: Reading, segment: Segment, index: int) -> None:
         row = self.lexicon.measurements[reading.kind]
@@ -234,6 +253,8 @@ class _Reading:
             self.out.readings.append((reading, segment))
             self.out.mentioned.add(row.system)
             self.negation = None
+            if structure := self.lexicon.words["measuring"]["structures"].get(reading.kind):
+                self.focus = _Focus(row.system, structure, (structure,), None, segment.sentence)
         self.focus.sentence = segment.sentence
 
     def _given_as_result(self, reading: Reading, segment: Segment) -> bool:
@@ -369,6 +390,9 @@ class _Reading:
         self.negation = None
         self.pending = []
         structures = [item for item in items if item.is_structure]
+        if structures:
+            named = self.lexicon.structures[structures[-1].entry.id]
+            self.talked = (named.system, named.id)
         if segment.act in (SpeechAct.INTENTION, SpeechAct.QUESTION) and structures:
             self._focus_on(structures, segment)
         for item in items:
@@ -450,14 +474,19 @@ class _Reading:
         structure = self.lexicon.structures[last.entry.id]
         side = self._side_at(last, segment)
         if side is None:
-            sides = self._sides(segment.start, segment.end)
+            sides = [cue for cue in self._sides(segment.start, segment.end) if self._owner(cue, segment) is None]
             side = sides[-1].group.value if sides else None
-        if side is None and self._related(structure.id, self.focus.structure):
+        if side is None and (self._related(structure.id, self.focus.structure) or self._same_limb(last, structure)):
             side = self.focus.side
         names = tuple(item.entry.id for item in structures)
         self.focus = _Focus(structure.system, structure.id, names, side, segment.sentence)
         for item in structures:
             self.out.mentioned.add(self.lexicon.structures[item.entry.id].system)
+
+    def _same_limb(self, item: Item, structure: Structure) -> bool:
+        """ "Left fore lame. Elbow fine, shoulder sore.": a single paired part goes with the side being examined."""
+        singular = not self.norms[item.end - 1].endswith("s")
+        return singular and structure.paired and structure.system == self.focus.system and self.focus.side in ("left", "right")
 
     def _related(self, one: str, other: str | None) -> bool:
         if other is None:
@@ -505,13 +534,14 @@ class _Reading:
             return False
         if self._structure_before(item, items) is not None or self.pending:
             return True
-        if self._subject_pronoun(item, segment):
+        if self._subject_pronoun(item, segment) or self._side_subject(item, segment):
             return self.focus.system is not None
+        if words not in self.rules.praise and self._said_of_patient(item):
+            return True
         concept = self.lexicon.findings[item.entry.id]
         alone = item.start == segment.start
         # "Clear." or "Soft, comfortable." right after the part was named.
-        strong_alone = words not in ("good", "fine", "lovely", "great", "perfect", "nice", "okay", "ok", "excellent",
-                                     "brilliant", "super", "beautiful", "gorgeous")
+        strong_alone = words not in self.rules.praise
         near = self.focus.system is not None and segment.sentence - self.focus.sentence <= 1
         negated = self.negation is not None or self.norms[max(segment.start, item.start - 1)] in ("no", "not")
         if concept.nature != "normal":
@@ -530,6 +560,18 @@ class _Reading:
             if all(word in self.rules.degrees or word in self.rules.copulas for word in gap):
                 return True
         return False
+
+    def _side_subject(self, item: Item, segment: Segment) -> bool:
+        """ "Left one's fine", "right clear", "the rest fine": a side or remainder stands for the part in focus."""
+        sides = [c for c in self._sides(segment.start, item.start) if self._owner(c, segment) is None]
+        before = self.norms[segment.start : item.start]
+        light = all(
+            w in self.rules.degrees or w in self.rules.copulas or w in self.rules.determiners
+            or w in ("and", "one", "side", "rest", "other", "otherwise", "remainder", "others", "ones", "two")
+            for w in before
+            if w not in ("left", "right", "both")
+        )
+        return light and (bool(sides) or any(w in ("rest", "other", "otherwise", "others", "remainder") for w in before))
 
     def _structure_before(self, item: Item, items: list[Item]) -> Item | None:
         found = None
@@ -558,7 +600,7 @@ class _Reading:
             if composed.system != "any":
                 system = composed.system
         draft = Draft(identifier, system, structure, item.start, item.end, index, sentence, confidence=item.confidence)
-        draft.side = side or self._side_for(item, structure, segment)
+        draft.side = side or self._side_for(item, structure, segment) or self._limb_side(item, structure, segment)
         draft.severity = self._severity(item, segment)
         draft.reported = segment.act is SpeechAct.REPORT
         draft.past = self._is_past(item, segment)
@@ -582,12 +624,21 @@ class _Reading:
             if system in concept.surface_of or (concept.surface_of and on_surface):
                 return concept.home, structure
             return system, structure
+        if item is not None and concept.nature == "normal" and self._said_of_patient(item):
+            return concept.home, None
         if self.focus.system is not None:
             system = self.focus.system
             if system in concept.surface_of:
                 return concept.home, self.focus.structure
             return system, self.focus.structure
         return concept.home, None
+
+    def _said_of_patient(self, item: Item) -> bool:
+        """ "She moves freely": the subject is the animal, not the part in focus."""
+        at = item.start - 1
+        while at >= 0 and (self.norms[at] in self.rules.degrees or self.norms[at] in self.rules.copulas):
+            at -= 1
+        return at >= 0 and self.norms[at] in ("he", "she")
 
     def _prepositions_after(self, item: Item) -> set[str]:
         return set(self.norms[item.end : item.end + 2])
@@ -803,7 +854,7 @@ class _Reading:
         return not extra if punctuated else False
 
     def _opens_present(self, start: int, end: int) -> bool:
-        for kind in ("present_opening", "severity"):
+        for kind in ("present_opening", "severity", "possible_before"):
             if self._cues(kind, start, end):
                 return True
         return any(start <= grade.start < end for grade in self.grades)
@@ -899,6 +950,9 @@ class _Reading:
         cue = denials[0]
         if cue.start == segment.start and all(w in _BARE_DENIAL for w in self.norms[segment.start : segment.end]):
             return cue
+        words = self.norms[segment.start : segment.end]
+        if len(words) <= 8 and words[-1] == "not" and len(words) >= 2 and words[-2] in _AUXILIARIES:
+            return denials[-1]
         rest = segment.end - cue.end
         pronouns = self._cues("pronoun", cue.end, segment.end)
         perceived = self._cues("perception", cue.end, segment.end)
@@ -932,7 +986,8 @@ class _Reading:
             if len(gap) <= 8 and "no" not in gap and "not" not in gap:
                 return True
         for cue in self._cues("possible_after", item.end, segment.end):
-            if cue.start - item.end <= 6:
+            ends = not mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
+            if cue.start - item.end <= 6 and ends:
                 return True
         return False
 
@@ -954,25 +1009,49 @@ class _Reading:
 
     def _side_at(self, structure: Item, segment: Segment) -> str | None:
         """The side said with a structure: "left ear", "ear on the left"."""
-        best: tuple[int, str | None] | None = None
         for cue in self._sides(segment.start, segment.end):
-            if cue.end <= structure.start and structure.start - cue.end <= 3:
-                gap = self.norms[cue.end : structure.start]
-                if not any(w in ("and", "or", "the") and w != "the" for w in gap) or cue.group.value == "both":
-                    distance = structure.start - cue.end
-                    if best is None or distance < best[0]:
-                        best = (distance, cue.group.value)
-            elif cue.start >= structure.end and cue.start - structure.end <= 3:
-                gap = self.norms[structure.end : cue.start]
-                if all(w in ("on", "the", "of", "her", "his", ",", "side") for w in gap) and (best is None or best[0] > 2):
-                    best = (cue.start - structure.end + 2, cue.group.value)
-        return best[1] if best else None
+            if self._owner(cue, segment) == structure.start:
+                return cue.group.value
+        return None
+
+    def _owner(self, cue: Cue, segment: Segment) -> int | None:
+        """First token of the mention that a side belongs to; None when it stands for a part itself ("left one's fine")."""
+        if cue.start in self.owners:
+            return self.owners[cue.start]
+        self.owners[cue.start] = self._find_owner(cue, segment)
+        return self.owners[cue.start]
+
+    def _find_owner(self, cue: Cue, segment: Segment) -> int | None:
+        after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
+        if after:
+            gap = self.norms[cue.end : after[0].start]
+            if not any(w in self.rules.copulas or w in ("one", "side", "no", "and", "or") or w in COMMA_MARKS for w in gap):
+                return after[0].start
+        before = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 6), cue.start)
+        posed = self.norms[cue.start] == "on" or (cue.start > segment.start and self.norms[cue.start - 1] in self.rules.prepositions)
+        posed = posed or (cue.start > segment.start + 1 and self.norms[cue.start - 1] == "the" and self.norms[cue.start - 2] in self.rules.prepositions)
+        bilateral = self.norms[cue.start] in ("bilaterally", "bilateral", "both", "each")
+        if before and (posed or bilateral or before[-1].end == cue.start):
+            following = self.norms[cue.end] if cue.end < segment.end else ""
+            subject = following in self.rules.copulas or following in ("one", "'s")
+            if not subject:
+                return before[-1].start
+        return None
 
     def _side_for(self, item: Item, structure: str | None, segment: Segment) -> str | None:
-        """The nearest side in the segment, else the one in focus for the same part."""
-        sides = [cue for cue in self._sides(segment.start, segment.end) if self._side_reaches(cue, item, structure)]
-        if sides:
-            return min(sides, key=lambda cue: self._distance(cue, item)).group.value
+        """The side of a finding: its own, else that of the subject before it, else the one in focus for the same part."""
+        sides = self._sides(segment.start, segment.end)
+        for cue in sides:
+            if self._owner(cue, segment) == item.start:
+                return cue.group.value
+        subjects = [c for c in sides if c.end <= item.start and self._owner(c, segment) is None and self._reaches(c, item)]
+        if subjects:
+            return subjects[-1].group.value
+        trailing = [c for c in sides if c.start >= item.end and self._owner(c, segment) is None and c.start - item.end <= 6]
+        if trailing and not mentions_within(self.analysis.mentions, item.end, trailing[0].start):
+            following = self.norms[trailing[0].end] if trailing[0].end < segment.end else ""
+            if following not in self.rules.copulas and following not in ("one", "'s"):
+                return trailing[0].group.value
         if structure is None or self.focus.side is None:
             return None
         paired = self.lexicon.structures[structure].paired
@@ -980,25 +1059,24 @@ class _Reading:
             return self.focus.side
         return None
 
-    @staticmethod
-    def _distance(cue: Cue, item: Item) -> int:
-        return item.start - cue.end if cue.end <= item.start else cue.start - item.end + 2
+    def _limb_side(self, item: Item, structure: str | None, segment: Segment) -> str | None:
+        """The side being examined, for a single paired part of the same system named without a side."""
+        if structure is None or segment.sentence - self.focus.sentence > 1 or self._sides(segment.start, segment.end):
+            return None
+        named = [
+            m for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
+            if any(e.kind == "structure" and e.id == structure for e in m.entries)
+        ]
+        if not named:
+            return None
+        place = Item(named[-1], named[-1].entries[0])
+        return self.focus.side if self._same_limb(place, self.lexicon.structures[structure]) else None
 
-    def _side_reaches(self, cue: Cue, item: Item, structure: str | None) -> bool:
-        """No other part of the body and no end of a verdict lies between the side and the finding."""
-        if self._distance(cue, item) > 12:
-            return False
-        start, end = (cue.end, item.start) if cue.end <= item.start else (item.end, cue.start)
-        for mention in mentions_within(self.analysis.mentions, start, end):
-            entry = mention.entries[0]
-            if mention.is_structure:
-                if structure is None or not self._related(entry.id, structure):
-                    own = self.lexicon.structures[entry.id].system
-                    if structure is None or own != self.lexicon.structures[structure].system or cue.end > item.start:
-                        return False
-            elif cue.end <= item.start and not any(w in ("and", ",", "or", "with") for w in self.norms[start:end]):
-                return False
-        return True
+    def _reaches(self, cue: Cue, item: Item) -> bool:
+        """No other part of the body lies between a side used as a subject and the finding."""
+        return item.start - cue.end <= 14 and not any(
+            m.is_structure for m in mentions_within(self.analysis.mentions, cue.end, item.start)
+        )
 
     def _severity(self, item: Item, segment: Segment) -> str | None:
         for cue in reversed(self._cues("severity", max(segment.start, item.start - 8), item.start)):
@@ -1115,11 +1193,15 @@ class _Reading:
         if findings:
             self.replaceable = (last, cue, index)
             return False
-        side = next((c.group.value for c in self._sides(start, segment.end)), None)
+        side = next((c.group.value for c in self._cues("side", start, segment.end)), None)
         structures = [m for m in mentions if m.is_structure]
+        size = next((z for z in self.sizes if start <= z.start < segment.end), None)
         grade = next((g for g in self.grades if start <= g.start < segment.end and g.start not in self.measured), None)
         severity = next((c.group.value for c in self._cues("severity", start, segment.end)), None)
-        if side is None and not structures and grade is None and severity is None:
+        affirmed = bool(self._cues("affirmed", start, segment.end))
+        if side is None and not structures and grade is None and severity is None and size is None and not affirmed:
+            if segment.sentence == last[-1].sentence and index - last[-1].segment <= 3:
+                self.correcting = cue
             return False
         for old in last:
             if side is not None and old.side == side and grade is None and severity is None:
@@ -1128,6 +1210,9 @@ class _Reading:
             new.side = side or old.side
             new.grade = grade or old.grade
             new.severity = severity or old.severity
+            new.size = size or old.size
+            if affirmed and old.assertion == "absent":
+                new.assertion = "possible" if self._cues("possible_before", start, segment.end) else "present"
             if structures and (entry := structures[0].entries[0]).kind == "structure":
                 same_system = self.lexicon.structures[entry.id].system == old.system
                 new.structure = entry.id if same_system else old.structure

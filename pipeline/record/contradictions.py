@@ -107,8 +107,8 @@ def _contradicting_verdicts(findings: tuple[Finding, ...], lexicon: Lexicon) -> 
                     about=finding.concept,
                     severity="info",
                     message=(
-                        f"The {structure_label(finding, lexicon)} was called {verdict.label}, and"
-                        f" {finding.label} was found there. Check that both are meant."
+                        f"Both {verdict.label!r} and {finding.label!r} were said of the"
+                        f" {structure_label(finding, lexicon)}. Check that both are meant."
                     ),
                     evidence=verdict.evidence + finding.evidence,
                 )

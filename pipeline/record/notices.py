@@ -155,8 +155,8 @@ def _doubtful_values(judgements: Iterable[Judgement], lexicon: Lexicon) -> Itera
                 about=measurement.kind,
                 severity="info",
                 message=(
-                    f"{capital(row.label)} was said without a unit and was converted to"
-                    f" {value_text(measurement)} ({measurement.method}). Check that this was meant."
+                    f"{capital(row.label)} was said without a unit. It was converted to"
+                    f" {value_text(measurement)}, as the bare number did not fit. Check that this was meant."
                 ),
                 evidence=measurement.evidence,
             )

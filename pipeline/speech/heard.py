@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
+
+_SENTENCE_ENDS = (".", "?", "!")
+# Common practice, no source: shorter breaks stand inside sentences.
+_SENTENCE_PAUSE_S = 0.2
+_PAUSE_S = 1.0
 
 
 @dataclass(frozen=True)
@@ -58,3 +64,18 @@ class Heard:
         """How much shorter the text gets when compressed: repetition compresses well."""
         raw = self.text.encode("utf-8")
         return len(raw) / len(zlib.compress(raw))
+
+
+def split_at_pauses(heard: Heard) -> Iterator[Heard]:
+    """Split a segment where a sentence ends with a short pause, or where there is a long one."""
+    part: list[HeardWord] = []
+    for word in heard.words:
+        if part and word.text[:1].isspace():
+            pause_s = word.start_s - part[-1].end_s
+            ended = part[-1].text.endswith(_SENTENCE_ENDS)
+            if pause_s >= (_SENTENCE_PAUSE_S if ended else _PAUSE_S):
+                yield replace(heard, words=tuple(part))
+                part = []
+        part.append(word)
+    if part:
+        yield replace(heard, words=tuple(part))

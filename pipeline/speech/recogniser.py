@@ -13,7 +13,7 @@ from models import Progress, locate_model
 from pipeline.capture import SAMPLE_RATE_HZ, Recording
 from pipeline.speech.assemble import assemble
 from pipeline.speech.guards import reason_to_drop
-from pipeline.speech.heard import Heard, HeardWord
+from pipeline.speech.heard import Heard, HeardWord, split_at_pauses
 from pipeline.speech.model import Transcript
 from pipeline.speech.options import SpeechError, SpeechOptions
 from pipeline.speech.windows import Window, speech_spans, windows
@@ -140,25 +140,31 @@ class Recogniser:
     def _hear(
         self, recording: Recording, window: Window, prompt: str, *, no_repeat_ngram_size: int = 0
     ) -> list[Heard]:
+        from faster_whisper import BatchedInferencePipeline  # noqa: PLC0415
         from faster_whisper.transcribe import restore_speech_timestamps  # noqa: PLC0415
 
         limit = _TOKENS_AT_LEAST + int(window.length_s * _TOKENS_PER_SECOND)
-        segments, _ = self._model.transcribe(
+        # The batched way, although one window at a time: it decodes a window in one go. The plain way goes back
+        # to where it believes the last word ended and decodes the rest again, which doubles and swallows words.
+        # A new pipeline each time, since it carries the last word's time from one window to the next.
+        segments, _ = BatchedInferencePipeline(self._model).transcribe(
             window.sound(recording),
+            clip_timestamps=[{"start": 0.0, "end": window.length_s}],
+            batch_size=1,
             language=self.options.language,
             beam_size=self.options.beam_size,
             temperature=0.0,
-            # The guards judge what comes; nothing is to vanish before they have seen it.
-            no_speech_threshold=None,
             condition_on_previous_text=False,
             word_timestamps=True,
+            # With time marks, the text behind the last mark would be thrown away.
             without_timestamps=True,
             max_new_tokens=min(limit, _TOKENS_AT_MOST),
             hotwords=prompt or None,
             no_repeat_ngram_size=no_repeat_ngram_size,
         )
         chunks = [{"start": span.start, "end": span.stop} for span in window.spans]
-        return _to_heard(restore_speech_timestamps(segments, chunks, SAMPLE_RATE_HZ))
+        found = _to_heard(restore_speech_timestamps(segments, chunks, SAMPLE_RATE_HZ))
+        return [part for one in found for part in split_at_pauses(one)]
 
 
 def _to_heard(segments: Iterable[Any]) -> list[Heard]:

@@ -8,21 +8,21 @@ import pytest
 from examples import CAT, DOG, finding, heard, measured, notices, record_of
 
 from pipeline.extraction.model import Correction, Grade, NotExamined, PlanItem
-from pipeline.record import Patient
+from pipeline.record import ExamRecord, Patient
 
-BOTH_PLANNED = {"plan": (PlanItem(text="recheck in ten days", kind="recheck"),)}
-
-
-def abouts(record_kind: list[object]) -> list[str]:
-    return [notice.about for notice in record_kind]  # type: ignore[attr-defined]
+PLAN = (PlanItem(text="recheck in ten days", kind="recheck"),)
 
 
-# --- missing ---------------------------------------------------------------------------------------------------------
+def abouts(record: ExamRecord, kind: str) -> list[str]:
+    return [notice.about for notice in notices(record, kind)]
+
+
+# --- missing ---------------------------------------------------------------------------------------
 
 
 def test_a_system_nobody_mentioned_is_missing() -> None:
     record = record_of(finding("ear_wax", side="left"), visit="health_check")
-    missing = abouts(notices(record, "missing_system"))  # type: ignore[arg-type]
+    missing = abouts(record, "missing_system")
     assert "neurological" in missing
     assert "ears" not in missing
     assert len(missing) == 12
@@ -31,12 +31,12 @@ def test_a_system_nobody_mentioned_is_missing() -> None:
 def test_a_declined_system_is_not_missing() -> None:
     declined = NotExamined(system="mouth", reason="he would not let me", evidence=heard())
     record = record_of(visit="health_check", not_examined=(declined,))
-    assert "mouth" not in [notice.about for notice in notices(record, "missing_system")]
+    assert "mouth" not in abouts(record, "missing_system")
 
 
 def test_only_what_the_visit_asks_for_is_missing() -> None:
-    assert [notice.about for notice in notices(record_of(visit="recheck"), "missing_system")] == ["general"]
-    vaccination = [notice.about for notice in notices(record_of(visit="vaccination"), "missing_system")]
+    assert abouts(record_of(visit="recheck"), "missing_system") == ["general"]
+    vaccination = abouts(record_of(visit="vaccination"), "missing_system")
     assert "neurological" not in vaccination
     assert "cardiovascular" in vaccination
 
@@ -73,7 +73,7 @@ def test_a_pulse_rate_and_panting_count_as_taken_an_old_weight_does_not() -> Non
     assert "weight" in missing
 
 
-# --- values ----------------------------------------------------------------------------------------------------------
+# --- values ----------------------------------------------------------------------------------------
 
 
 def test_out_of_range_names_value_range_and_source() -> None:
@@ -89,7 +89,7 @@ def test_out_of_range_names_value_range_and_source() -> None:
     ("value", "severity"), [(39.6, "warning"), (40.4, "warning"), (40.5, "critical"), (36.7, "critical")]
 )
 def test_far_out_of_range_is_critical(value: float, severity: str) -> None:
-    """More than one degree beyond the limits 37.7 and 39.5: a margin of our own, common practice, no source."""
+    """One degree beyond 37.7 and 39.5 and more: a margin of our own, common practice, no source."""
     (notice,) = notices(record_of(measured("temperature", value)), "out_of_range")
     assert notice.severity == severity
 
@@ -136,7 +136,7 @@ def test_doubtful_facts_are_shown() -> None:
     assert {n.about for n in notices(record, "low_confidence")} == {"vomiting", "weight"}
 
 
-# --- contradictions --------------------------------------------------------------------------------------------------
+# --- contradictions --------------------------------------------------------------------------------
 
 
 def test_present_and_absent_contradict() -> None:
@@ -216,7 +216,7 @@ def test_two_grades_of_one_finding_contradict() -> None:
     assert "two of six" in notice.message
 
 
-# --- the rest --------------------------------------------------------------------------------------------------------
+# --- the rest --------------------------------------------------------------------------------------
 
 
 def test_a_correction_stays_visible() -> None:
@@ -231,7 +231,7 @@ def test_a_correction_stays_visible() -> None:
 
 def test_a_sided_finding_without_a_side_asks_for_it() -> None:
     record = record_of(finding("otic_discharge"), finding("ear_redness", side="left"))
-    assert [n.about for n in notices(record, "side_missing")] == ["otic_discharge"]
+    assert abouts(record, "side_missing") == ["otic_discharge"]
 
 
 @pytest.mark.parametrize(
@@ -243,7 +243,7 @@ def test_what_was_not_found_today_needs_no_side(values: dict[str, object]) -> No
 
 def test_a_general_finding_needs_a_side_on_a_paired_structure_only() -> None:
     kidney = record_of(finding("pain", system="abdomen", structure="kidney"))
-    assert [n.about for n in notices(kidney, "side_missing")] == ["pain"]
+    assert abouts(kidney, "side_missing") == ["pain"]
     assert not notices(record_of(finding("pain", system="abdomen", structure="stomach")), "side_missing")
 
 
@@ -251,7 +251,7 @@ def test_abnormal_without_any_plan_comes_once() -> None:
     findings = (finding("heart_murmur"), finding("vomiting"))
     (notice,) = notices(record_of(*findings), "no_plan")
     assert len(notice.evidence) == 1  # the same words once
-    assert not notices(record_of(*findings, **BOTH_PLANNED), "no_plan")
+    assert not notices(record_of(*findings, plan=PLAN), "no_plan")
     withdrawn = (PlanItem(text="bloods", kind="test", superseded=True),)
     assert notices(record_of(*findings, plan=withdrawn), "no_plan")
 
@@ -268,9 +268,7 @@ def test_a_record_without_patient_says_so() -> None:
 
 def test_sex_on_file_against_what_was_found() -> None:
     """Anatomy; no source needed."""
-    assert [n.about for n in notices(record_of(finding("pregnancy"), patient=DOG), "identity")] == [
-        "pregnancy"
-    ]
+    assert abouts(record_of(finding("pregnancy"), patient=DOG), "identity") == ["pregnancy"]
     testicle = finding("normal", system="urogenital", structure="testicle")
     assert notices(record_of(testicle, patient=CAT), "identity")
     assert not notices(record_of(testicle, patient=DOG), "identity")
@@ -288,14 +286,12 @@ def test_a_finding_of_another_species_is_asked_about() -> None:
 
 def test_a_birth_date_after_the_visit_is_asked_about() -> None:
     unborn = Patient(name="Pip", species="dog", birth_date=date(2030, 1, 1))
-    assert [n.about for n in notices(record_of(patient=unborn), "identity")] == ["birth_date"]
+    assert abouts(record_of(patient=unborn), "identity") == ["birth_date"]
 
 
 def test_a_species_without_ranges_is_told() -> None:
     hamster = Patient(name="Nibs", species="hamster")
-    assert [n.about for n in notices(record_of(measured("weight", 0.1), patient=hamster), "identity")] == [
-        "species"
-    ]
+    assert abouts(record_of(measured("weight", 0.1), patient=hamster), "identity") == ["species"]
 
 
 def test_every_message_is_a_sentence_that_ends() -> None:

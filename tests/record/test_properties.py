@@ -108,14 +108,18 @@ visits = st.builds(
 TRANSCRIPT = Transcript.from_text("x" * 60)
 
 
+def _evidence(found: tuple[Finding, ...], values: tuple[Measurement, ...]) -> set[Evidence]:
+    of_findings = {evidence for finding in found for evidence in finding.evidence}
+    return of_findings | {evidence for value in values for evidence in value.evidence}
+
+
 @settings(max_examples=300, deadline=None)
 @given(said=statements, patient=patients, visit=visits)
 def test_a_record_always_comes_and_nothing_is_lost(
     said: Statements, patient: Patient | None, visit: Visit
 ) -> None:
     record = assemble(said, TRANSCRIPT, patient, visit, LEXICON)
-    kept = {evidence for fact in (*record.findings, *record.measurements) for evidence in fact.evidence}
-    assert {e for fact in (*said.findings, *said.measurements) for e in fact.evidence} == kept
+    assert _evidence(record.findings, record.measurements) == _evidence(said.findings, said.measurements)
     assert [review.system for review in record.systems] == list(get_args(System))
     assert record.plan == said.plan
     assert len([notice for notice in record.notices if notice.kind == "correction"]) == len(said.corrections)

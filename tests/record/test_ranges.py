@@ -43,14 +43,14 @@ PUBLISHED = [
     # Small Animal Clinical Nutrition, 5th ed., Table 16-1: puppies in week 1 to 2 34.5 to 37.2.
     ("temperature", 35.8, Subject("dog", 0, 0.4), "normal"),
     ("temperature", 35.8, ADULT["dog"], "low"),
-    # Cats' hearts: 260 is above telemetry restrained (2005), AMC, AgriLife and an emergency hospital's 160 to 240.
+    # Cats' hearts: 260 is above telemetry restrained (2005), AMC, AgriLife, a hospital page (160 to 240).
     ("heart_rate", 260, ADULT["cat"], "high"),
     (
         "heart_rate",
         240,
         ADULT["cat"],
         "high",
-    ),  # above restrained mean + 2 SD = 237 (computed); inside 160 to 240
+    ),  # above restrained mean + 2 SD (237, computed)
     ("heart_rate", 187, ADULT["cat"], "normal"),  # mean of restrained cats in the same study
     # Exotic Animal Formulary, 5th ed. (200 to 400) and Randolph 1989 (220 to 250).
     ("heart_rate", 240, ADULT["ferret"], "normal"),
@@ -94,7 +94,7 @@ def test_a_value_is_judged_by_the_published_range(
 
 
 def test_a_cat_at_60_breaths_is_normal_in_the_clinic_and_high_at_home() -> None:
-    """Dijkstra, Teske, Szatmári, Vet J 234 (2018): 32 to 135 in consulting rooms; AMC 2025: 16 to 30 at home."""
+    """Dijkstra, Teske, Szatmári, Vet J 234 (2018): 32 to 135 in consulting rooms; AMC 2025: 16 to 30."""
     breaths = measured("respiratory_rate", 60)
     assert judged(breaths, ADULT["cat"], "clinic").measurement.status == "normal"
     assert judged(breaths, ADULT["cat"], "home").measurement.status == "high"
@@ -284,7 +284,7 @@ def test_intervals_with_a_common_end_overlap_only_where_both_hold_it() -> None:
     assert not Interval(1, 2).overlaps(Interval(3, 4))
 
 
-# --- the unit table, against an independent library ------------------------------------------------------------------
+# --- the unit table, against an independent library ------------------------------------------------
 
 PINT_NAMES = {
     "Cel": "degC",

@@ -1,0 +1,184 @@
+"""The command line: `rostral`. Results go to standard output, all else to standard error.
+
+Exit codes: 0 done, 1 the work failed, 2 the call was wrong, 130 stopped by the user. The commands themselves stand in the
+modules of this package and are imported when they are called, so that help and errors come at once.
+"""
+
+# The late imports in this module are the reason why `rostral --help` takes a fraction of a second instead of four.
+# ruff: noqa: PLC0415
+
+from __future__ import annotations
+
+from importlib.metadata import version
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.cli.border import BorderGroup
+
+app = typer.Typer(
+    name="rostral",
+    cls=BorderGroup,
+    help="Listens to a spoken examination of a small animal and writes the clinical record, offline.",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+words = typer.Typer(help="What the program knows of the trade's words.", no_args_is_help=True)
+app.add_typer(words, name="lexicon")
+
+Audio = Annotated[Path, typer.Argument(help="A sound file: wav, flac, mp3, m4a, ogg, opus, webm.", show_default=False)]
+PatientFile = Annotated[
+    Path | None, typer.Option("--patient", "-p", help="JSON file of the patient.", show_default=False)
+]
+Kind = Annotated[
+    str,
+    typer.Option(
+        "--visit", "-v", help="health_check, vaccination, sick, recheck, pre_anaesthetic or senior.", metavar="KIND"
+    ),
+]
+Day = Annotated[
+    str | None,
+    typer.Option("--date", help="Day of the visit, YYYY-MM-DD; today if not given.", show_default=False, metavar="DAY"),
+]
+Model = Annotated[
+    str | None,
+    typer.Option("--model", "-m", help="Speech model: base, tiny.en, or a folder.", show_default=False, metavar="NAME|DIR"),
+]
+Device = Annotated[
+    str | None, typer.Option("--device", help="auto, cpu or cuda.", show_default=False, metavar="DEVICE")
+]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else.")]
+Talk = Annotated[bool, typer.Option("--talk", help="Show the talk that made no finding, too.")]
+
+
+def main() -> None:
+    """Run the command line and end the process with its exit code."""
+    app(prog_name="rostral")
+
+
+@app.callback(invoke_without_command=True)
+def _start(
+    context: typer.Context,
+    show_version: Annotated[bool, typer.Option("--version", help="Show the version and end.")] = False,
+) -> None:
+    from pipeline.cli.screen import output
+
+    if show_version:
+        output().print(f"rostral {version('rostral')}")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        output().print(context.get_help())
+
+
+@app.command()
+def exam(
+    audio: Audio,
+    patient: PatientFile = None,
+    visit: Kind = "health_check",
+    date: Day = None,
+    model: Model = None,
+    device: Device = None,
+    as_json: Json = False,
+    talk: Talk = False,
+) -> None:
+    """Listen to a recorded examination and write the record."""
+    from pipeline.cli import examining
+    from pipeline.settings import load_settings
+
+    settings = load_settings(model=model, device=device)
+    examining.exam(audio, settings, patient=patient, kind=visit, day=date, as_json=as_json, talk=talk)
+
+
+@app.command()
+def transcribe(audio: Audio, model: Model = None, device: Device = None, as_json: Json = False) -> None:
+    """Write down what is said in a recording, with times."""
+    from pipeline.cli import examining
+    from pipeline.settings import load_settings
+
+    examining.transcribe(audio, load_settings(model=model, device=device), as_json=as_json)
+
+
+@app.command()
+def extract(
+    text: Annotated[str, typer.Argument(help="A text file, or - for standard input.", show_default=False)],
+    patient: PatientFile = None,
+    visit: Kind = "health_check",
+    date: Day = None,
+    as_json: Json = False,
+    talk: Talk = False,
+) -> None:
+    """Write the record of an examination that is a text already."""
+    from pipeline.cli import examining
+
+    examining.extract(text, patient=patient, kind=visit, day=date, as_json=as_json, talk=talk)
+
+
+@app.command()
+def demo(
+    sample: Annotated[str, typer.Argument(help="A bundled dictation.")] = "dog_chatty",
+    model: Model = None,
+    device: Device = None,
+    talk: Talk = False,
+) -> None:
+    """Write the record of a bundled dictation."""
+    from pipeline.cli import examining
+    from pipeline.settings import load_settings
+
+    examining.demo(sample, load_settings(model=model, device=device), talk=talk)
+
+
+@app.command()
+def check(model: Model = None) -> None:
+    """Check what the program needs: models, lexicon, microphone, cache."""
+    from pipeline.cli import checking
+    from pipeline.settings import load_settings
+
+    checking.check(load_settings(model=model))
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of a record."""
+    from pipeline.cli.screen import write_json
+    from pipeline.record.schema import record_schema
+
+    write_json(record_schema())
+
+
+@app.command()
+def evaluate(
+    folder: Annotated[Path, typer.Argument(help="A folder of annotated dictations (*.toml).", show_default=False)],
+    errors: Annotated[bool, typer.Option("--errors", help="Name every mistake.")] = False,
+) -> None:
+    """Score the understanding of texts against annotated dictations."""
+    from pipeline.cli import measuring
+
+    measuring.evaluate(folder, list_errors=errors)
+
+
+@app.command()
+def bench(
+    audio: Annotated[
+        Path | None, typer.Argument(help="A sound file; a bundled dictation if not given.", show_default=False)
+    ] = None,
+    runs: Annotated[int, typer.Option("--runs", "-n", min=1, max=100, help="Runs to take the median of.")] = 3,
+    model: Model = None,
+    device: Device = None,
+) -> None:
+    """Measure speed and memory of the whole chain on this machine."""
+    from pipeline.cli import measuring
+    from pipeline.settings import load_settings
+
+    measuring.bench(audio, load_settings(model=model, device=device), runs)
+
+
+@words.command("find")
+def find(
+    word: Annotated[list[str], typer.Argument(help="A word or phrase as it is spoken.", show_default=False)],
+) -> None:
+    """Show what a word stands for, and which table says so."""
+    from pipeline.cli import checking
+
+    checking.find(" ".join(word))

@@ -1,0 +1,5 @@
+"""Lets `python -m pipeline.cli` do what `rostral` does."""
+
+from pipeline.cli import main
+
+main()

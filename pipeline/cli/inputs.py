@@ -1,0 +1,130 @@
+"""What the user hands over: patient files, visits, days, texts. A wrong one is a wrong call."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import sys
+from datetime import date
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import ValidationError
+
+from pipeline.cli.border import CallError, WorkError
+from pipeline.record import Patient, Visit
+from pipeline.record.model import VisitKind
+
+STANDARD_INPUT = "-"
+
+MOST_CHARACTERS = 2_000_000
+"""Longest text that is read: about forty hours of talk."""
+
+
+def read_patient(file: Path | None) -> Patient | None:
+    """Read a patient file. Raises CallError that names the file and the field."""
+    if file is None:
+        return None
+    text = _read_utf8(file, "patient file")
+    try:
+        data = json.loads(text)
+    except json.JSONDecodeError as error:
+        raise CallError(
+            f"The patient file {file} is no JSON: {error.msg} (line {error.lineno}, column {error.colno})."
+        ) from None
+    if not isinstance(data, dict):
+        raise CallError(f'The patient file {file} has to hold one object: {{"name": …, "species": …}}.')
+    try:
+        # As JSON, where dates and numbers are read strictly by what JSON has.
+        return Patient.model_validate_json(text)
+    except ValidationError as error:
+        problems = error.errors()
+        more = f" ({len(problems) - 1} more to mend after that)" if len(problems) > 1 else ""
+        raise CallError(f"The patient file {file} is wrong: {_problem(problems[0])}.{more}") from None
+
+
+def read_visit(kind: str, day: str | None) -> Visit:
+    """Make the visit of the options --visit and --date (today by default). Raises CallError."""
+    kinds: tuple[VisitKind, ...] = get_args(VisitKind)
+    wanted = kind.strip().lower().replace("-", "_").replace(" ", "_")
+    for known in kinds:
+        if known == wanted:
+            return Visit(kind=known, on=_day(day))
+    raise CallError(f"There is no kind of visit {kind!r}. Give --visit one of: {', '.join(kinds)}.")
+
+
+def read_text(source: str) -> str:
+    """Read a text file, or standard input for '-', exactly as it is: offsets must fit the caller's own copy.
+
+    Raises CallError for a missing file, WorkError for one that is no UTF-8 text or far too long.
+    """
+    if source == STANDARD_INPUT:
+        data, name = sys.stdin.buffer.read(), "standard input"
+    else:
+        data, name = _read_bytes(Path(source), "text file"), source
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError:
+        raise WorkError(f"{name} is no UTF-8 text. Save it as UTF-8; a recording goes to 'rostral exam'.") from None
+    if len(text) > MOST_CHARACTERS:
+        raise WorkError(f"{name} is longer than {MOST_CHARACTERS:,} characters. Give one examination at a time.")
+    return text
+
+
+def require_file(file: Path) -> None:
+    """Refuse a sound file that is not there: that is a wrong call, not failed work. Raises CallError."""
+    if not file.exists():
+        raise CallError(f"There is no file {file}. Check the name and the folder.")
+
+
+def _day(day: str | None) -> date:
+    if day is None:
+        return date.today()
+    try:
+        return date.fromisoformat(day)
+    except ValueError:
+        raise CallError(f"{day!r} is no date. Give --date as YYYY-MM-DD.") from None
+
+
+def _read_utf8(file: Path, what: str) -> str:
+    try:
+        return _read_bytes(file, what).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise CallError(f"The {what} {file} is no UTF-8 text. Save it as UTF-8.") from None
+
+
+def _read_bytes(file: Path, what: str) -> bytes:
+    try:
+        return file.read_bytes()
+    except FileNotFoundError:
+        raise CallError(f"There is no {what} {file}. Check the name and the folder.") from None
+    except IsADirectoryError:
+        raise CallError(f"{file} is a folder. Give one {what}.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise CallError(f"The {what} {file} cannot be read: {reason}.") from None
+
+
+def _problem(problem: Any) -> str:
+    """Say in words what is wrong with a field, and what would be right."""
+    names = [str(part) for part in problem["loc"]]
+    field = ".".join(names)
+    match problem["type"]:
+        case "extra_forbidden":
+            known = _fields_beside(names)
+            near = difflib.get_close_matches(names[-1], known, n=1)
+            hint = f"did you mean {near[0]!r}? " if near else ""
+            return f"there is no field {field!r}; {hint}The fields are {', '.join(known)}"
+        case "missing":
+            return f"the field {field!r} is missing"
+        case "value_error":
+            return str(problem["ctx"]["error"])
+    message = f"{problem['msg'][:1].lower()}{problem['msg'][1:]}"
+    return f"the field {field!r} cannot be {json.dumps(problem['input'], ensure_ascii=False)}: {message}"
+
+
+def _fields_beside(names: list[str]) -> list[str]:
+    """List the fields that the object with this field has: the patient's or the owner's."""
+    schema = Patient.model_json_schema()
+    owner = len(names) > 1
+    return list(schema["$defs"]["Owner"]["properties"] if owner else schema["properties"])
