@@ -41,7 +41,9 @@ def load_bias(root: Path | None = None) -> tuple[BiasTerm, ...]:
         if form in found:
             raise LexiconError(f"{place}: {row.term!r} stands here twice.")
         if form not in known:
-            raise LexiconError(f"{place}: no other table of the lexicon knows {row.term!r}. Add it there first.")
+            raise LexiconError(
+                f"{place}: no other table of the lexicon knows {row.term!r}. Add it there first."
+            )
         found[form] = row
     return tuple(found.values())
 
@@ -49,7 +51,11 @@ def load_bias(root: Path | None = None) -> tuple[BiasTerm, ...]:
 def _known_forms(lexicon: Lexicon) -> set[str]:
     return {
         *(entry.term for entry in lexicon.entries),
-        *(normal_form(name) for row in lexicon.measurements.values() for name in (*row.names, *row.weak_names)),
+        *(
+            normal_form(name)
+            for row in lexicon.measurements.values()
+            for name in (*row.names, *row.weak_names)
+        ),
         *(normal_form(term) for group in lexicon.cues.values() for term in group.terms),
     }
 

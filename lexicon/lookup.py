@@ -76,7 +76,9 @@ def _clinical(lexicon: Lexicon) -> Iterator[Meaning]:
         **_tables_of("findings", "finding"),
     }
     for entry in lexicon.entries:
-        row = lexicon.structures.get(entry.id) if entry.kind == "structure" else lexicon.findings.get(entry.id)
+        row = (
+            lexicon.structures.get(entry.id) if entry.kind == "structure" else lexicon.findings.get(entry.id)
+        )
         if row is None:
             continue
         system = row.system.replace("_", " ")

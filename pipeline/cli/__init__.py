@@ -28,23 +28,36 @@ app = typer.Typer(
 words = typer.Typer(help="What the program knows of the trade's words.", no_args_is_help=True)
 app.add_typer(words, name="lexicon")
 
-Audio = Annotated[Path, typer.Argument(help="A sound file: wav, flac, mp3, m4a, ogg, opus, webm.", show_default=False)]
+Audio = Annotated[
+    Path, typer.Argument(help="A sound file: wav, flac, mp3, m4a, ogg, opus, webm.", show_default=False)
+]
 PatientFile = Annotated[
     Path | None, typer.Option("--patient", "-p", help="JSON file of the patient.", show_default=False)
 ]
 Kind = Annotated[
     str,
     typer.Option(
-        "--visit", "-v", help="health_check, vaccination, sick, recheck, pre_anaesthetic or senior.", metavar="KIND"
+        "--visit",
+        "-v",
+        help="health_check, vaccination, sick, recheck, pre_anaesthetic or senior.",
+        metavar="KIND",
     ),
 ]
 Day = Annotated[
     str | None,
-    typer.Option("--date", help="Day of the visit, YYYY-MM-DD; today if not given.", show_default=False, metavar="DAY"),
+    typer.Option(
+        "--date", help="Day of the visit, YYYY-MM-DD; today if not given.", show_default=False, metavar="DAY"
+    ),
 ]
 Model = Annotated[
     str | None,
-    typer.Option("--model", "-m", help="Speech model: base, tiny.en, or a folder.", show_default=False, metavar="NAME|DIR"),
+    typer.Option(
+        "--model",
+        "-m",
+        help="Speech model: base, tiny.en, or a folder.",
+        show_default=False,
+        metavar="NAME|DIR",
+    ),
 ]
 Device = Annotated[
     str | None, typer.Option("--device", help="auto, cpu or cuda.", show_default=False, metavar="DEVICE")
@@ -149,7 +162,9 @@ def schema() -> None:
 
 @app.command()
 def evaluate(
-    folder: Annotated[Path, typer.Argument(help="A folder of annotated dictations (*.toml).", show_default=False)],
+    folder: Annotated[
+        Path, typer.Argument(help="A folder of annotated dictations (*.toml).", show_default=False)
+    ],
     errors: Annotated[bool, typer.Option("--errors", help="Name every mistake.")] = False,
 ) -> None:
     """Score the understanding of texts against annotated dictations."""
@@ -161,9 +176,12 @@ def evaluate(
 @app.command()
 def bench(
     audio: Annotated[
-        Path | None, typer.Argument(help="A sound file; a bundled dictation if not given.", show_default=False)
+        Path | None,
+        typer.Argument(help="A sound file; a bundled dictation if not given.", show_default=False),
     ] = None,
-    runs: Annotated[int, typer.Option("--runs", "-n", min=1, max=100, help="Runs to take the median of.")] = 3,
+    runs: Annotated[
+        int, typer.Option("--runs", "-n", min=1, max=100, help="Runs to take the median of.")
+    ] = 3,
     model: Model = None,
     device: Device = None,
 ) -> None:

@@ -15,7 +15,15 @@ from pipeline.capture import Recording, read_audio
 from pipeline.cli.border import CallError
 from pipeline.cli.inputs import read_patient, read_text, read_visit, require_file
 from pipeline.cli.record_view import ASCII, Shapes, record_lines
-from pipeline.cli.screen import output, printable, progress_bars, remark, write_json, write_lines, writes_unicode
+from pipeline.cli.screen import (
+    output,
+    printable,
+    progress_bars,
+    remark,
+    write_json,
+    write_lines,
+    writes_unicode,
+)
 from pipeline.record import ExamRecord, Patient, Visit
 from pipeline.settings import Settings
 from pipeline.speech import Transcript, plain_text
@@ -25,7 +33,14 @@ _SPOKEN_SHOWN = 320
 
 
 def exam(
-    audio: Path, settings: Settings, *, patient: Path | None, kind: str, day: str | None, as_json: bool, talk: bool
+    audio: Path,
+    settings: Settings,
+    *,
+    patient: Path | None,
+    kind: str,
+    day: str | None,
+    as_json: bool,
+    talk: bool,
 ) -> None:
     """Run the whole chain on a sound file and show the record."""
     animal, visit = read_patient(patient), read_visit(kind, day)
@@ -64,7 +79,9 @@ def demo(name: str, settings: Settings, *, talk: bool) -> None:
     spoken = " ".join(sample_file(name, ".txt").read_text(encoding="utf-8").split())
     if len(spoken) > _SPOKEN_SHOWN:
         spoken = f"{spoken[:_SPOKEN_SHOWN].rsplit(' ', 1)[0]} …"
-    console.print(Text(f"What was said in {name}: ", style="bold").append(spoken, style="italic not bold dim"))
+    console.print(
+        Text(f"What was said in {name}: ", style="bold").append(spoken, style="italic not bold dim")
+    )
     console.print()
     with (
         resources.as_file(sample_sound(name)) as audio,
@@ -101,7 +118,9 @@ def _examine(audio: Path, settings: Settings, patient: Patient | None, visit: Vi
     return chain.understand(transcript, patient, visit)
 
 
-def _listen(recording: Recording, settings: Settings, patient: Patient | None, visit: Visit | None) -> Transcript:
+def _listen(
+    recording: Recording, settings: Settings, patient: Patient | None, visit: Visit | None
+) -> Transcript:
     with progress_bars() as bars:
         recogniser = chain.make_recogniser(settings, bars.model)
         transcript = chain.hear(recording, recogniser, patient, visit, bars.speech)

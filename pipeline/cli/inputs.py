@@ -65,9 +65,13 @@ def read_text(source: str) -> str:
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
-        raise WorkError(f"{name} is no UTF-8 text. Save it as UTF-8; a recording goes to 'rostral exam'.") from None
+        raise WorkError(
+            f"{name} is no UTF-8 text. Save it as UTF-8; a recording goes to 'rostral exam'."
+        ) from None
     if len(text) > MOST_CHARACTERS:
-        raise WorkError(f"{name} is longer than {MOST_CHARACTERS:,} characters. Give one examination at a time.")
+        raise WorkError(
+            f"{name} is longer than {MOST_CHARACTERS:,} characters. Give one examination at a time."
+        )
     return text
 
 

@@ -60,7 +60,9 @@ def _line(head: str, message: str, style: str) -> None:
 
 def printable(text: str) -> str:
     """Take out control characters: a text file must not steer the terminal it is shown on."""
-    return "".join(" " if character < " " or "\x7f" <= character <= "\x9f" else character for character in text)
+    return "".join(
+        " " if character < " " or "\x7f" <= character <= "\x9f" else character for character in text
+    )
 
 
 def write_lines(console: Console, lines: Iterable[Text]) -> None:
@@ -97,7 +99,12 @@ class Bars:
 def progress_bars() -> Iterator[Bars]:
     """Show bars on standard error while work runs; nothing where that is no terminal."""
     console = messages()
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeRemainingColumn())
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         yield Bars(
             progress,

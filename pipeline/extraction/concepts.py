@@ -123,7 +123,8 @@ def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], li
     for cue in cues:
         inside = owner.get(cue.start)
         within = inside is not None and inside.start <= cue.start and cue.end <= inside.end
-        if inside is not None and within and inside.end - inside.start > cue.end - cue.start:
+        shorter = inside is not None and within and inside.end - inside.start > cue.end - cue.start
+        if shorter and cue.kind not in ("measure_link", "comparator"):
             continue
         kept_cues.append(cue)
         if cue.kind == "swallow":

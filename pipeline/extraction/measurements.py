@@ -19,7 +19,7 @@ from spacy.vocab import Vocab
 from lexicon import Entry, Lexicon
 from lexicon.schema import MeasurementName, UnitWord
 from pipeline.extraction.attributes import CueIndex
-from pipeline.extraction.concepts import Cue
+from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.numbers import Number
 from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis, SpokenTokenizer, analysis_of
 
@@ -49,6 +49,7 @@ class Reading:
     confidence: float = 1.0
     name: tuple[int, int] | None = None
     said_in: UnitWord | None = None
+    past_said: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +118,7 @@ class MeasurementReader:
         low, high = lexicon.words["measuring"]["bare_temperature"]
         self.bare_temperature = (float(low), float(high))
         self.counts_time = frozenset(lexicon.words["due"]["units"]) | frozenset(("th", "st", "nd", "rd"))
+        self.decimals_after = frozenset(lexicon.words["measuring"]["decimals_without_unit_after"])
         self.small_after = frozenset(lexicon.words["measuring"]["minor_without_unit_before"])
 
     def __call__(self, doc: Doc) -> Doc:
@@ -132,6 +134,13 @@ class MeasurementReader:
 
     def _find_units(self, doc: Doc) -> list[_Unit]:
         return _longest([_Unit(start, end, self._units[key]) for key, start, end in self._unit_matcher(doc)])
+
+    def is_verdict(self, mention: Mention) -> bool:
+        """Whether a mention is a word of approval, which may stand between a name and its value."""
+        return all(
+            e.kind == "predicate" and (e.in_focus or self._lexicon.findings[e.id].nature == "normal")
+            for e in mention.entries
+        )
 
     def system_of(self, entry: Entry) -> str:
         """System of a surface form."""
@@ -189,6 +198,12 @@ class _Pass:
         self.mention_starts = [m.start for m in analysis.mentions]
         self.mention_systems = [reader.system_of(m.entries[0]) for m in analysis.mentions]
         self.bare_temperature = reader.bare_temperature
+        self.number_tokens = {t for n in analysis.numbers if not n.pronoun for t in range(n.start, n.end)}
+        self.blocking = {
+            t for m in analysis.mentions if not reader.is_verdict(m) for t in range(m.start, m.end)
+        } | {t for name in names for t in range(name.start, name.end)}
+        self.repeats = CueIndex(self.cues["repeat"])
+        self.now = CueIndex(self.cues["now"])
         self.past = CueIndex(self.cues["past"])
         self.changes = CueIndex(self.cues["weight_change"])
         self.replacing = CueIndex(self.cues["replace"] + self.cues["withdraw"])
@@ -202,7 +217,7 @@ class _Pass:
                 self._claim(number)
         self._worded()
         self.out.sort(key=lambda reading: reading.start)
-        if any(reading.method == "said in degrees Fahrenheit" for reading in self.out):
+        if any("Fahrenheit" in (reading.method or "") for reading in self.out):
             for reading in self.out:
                 if reading.kind == "weight" and reading.unit_inferred:
                     # Someone who says Fahrenheit weighs in pounds as often as not.
@@ -277,6 +292,11 @@ class _Pass:
         if number is not None and unit is None and at == end and self._bare_ounces(number, end):
             self.used.add(number.start)
             return number, _Unit(number.end, number.end, self.reader.unit("[oz_av]"))
+        if number is not None and unit is None and at == end and self._bare_grams(number, end):
+            self.used.add(number.start)
+            grams = number.value * 10.0 ** (3 - len(f"{number.value:g}"))
+            exact = Number(number.start, number.end, grams)
+            return exact, _Unit(number.end, number.end, self.reader.unit("g"))
         if number is None or unit is None or unit.row.code not in ("[oz_av]", "g", "[lb_av]"):
             return None
         self.used.add(number.start)
@@ -286,10 +306,16 @@ class _Pass:
         """ "nine pounds four": ounces go without saying right after pounds."""
         return self.norms[end - 1] in self.reader.small_after and number.value < 16 and not self._counts_noun(number.end)
 
+    def _bare_grams(self, number: Number, end: int) -> bool:
+        """ "four kilo two", "four kilos two hundred": the decimals of the kilogram."""
+        whole = number.elided is None and number.value == int(number.value) and 0 < number.value < 1000
+        return self.norms[end - 1] in self.reader.decimals_after and whole and not self._counts_noun(number.end)
+
     def _counts_noun(self, token: int) -> bool:
         index = bisect_left(self.mention_starts, token)
+        following = self._at(token)
         if index >= len(self.mention_starts) or self.mention_starts[index] > token:
-            return False
+            return following in ("of", "small", "large", "little", "over", "out", "by", "lumps")
         return token not in self.name_starts
 
     def _window(self, unit: _Unit | None, end: int) -> tuple[float | None, int]:
@@ -311,6 +337,8 @@ class _Pass:
     def _comparator(self, start: int, end: int) -> str | None:
         for stop in (start, start - 1):
             cue = self.comparators.ending_at(stop)
+            if cue is not None and self.norms[cue.start] == "up" and self._at(cue.start - 1) in ("is", "'s", "are", "gone"):
+                return None  # "weight's up to 31 kilos" has risen to it
             if cue is not None and all(word in ("about", "than", "a", "say") for word in self.norms[stop:start]):
                 return cue.group.value
         after = self.comparators_after.starting_at(end)
@@ -342,6 +370,9 @@ class _Pass:
                 if reading := self._add(value, previous.kind, None):
                     reading.past = True
                 return
+            if self._repeated(previous, value):
+                self._add(value, previous.kind, None)
+                return
         kind = self._kind_by_unit(value)
         if kind is not None:
             self._add(value, kind, None)
@@ -355,8 +386,16 @@ class _Pass:
                 breathing = self._system_before(at) == "respiratory"
                 return ("respiratory_rate" if breathing else "heart_rate"), (at, at + 1)
             if at not in self.links and self.norms[at] not in ("'s", ",", ":"):
-                return None
+                break
+        if self._at(value.start - 1) == "at" and value.number.value >= 20 and self._stands_alone(value):
+            system = self._system_before(value.start) if value.start - self._last_mention_end(value.start) <= 3 else None
+            kind = {"cardiovascular": "heart_rate", "respiratory": "respiratory_rate"}.get(system or "")
+            return (kind, (value.start, value.start)) if kind else None
         return None
+
+    def _last_mention_end(self, token: int) -> int:
+        index = bisect_left(self.mention_starts, token) - 1
+        return self.analysis.mentions[index].end if index >= 0 else -100
 
     def _scaled(self, number: Number) -> bool:
         return self._at(number.end) in ("out", "/") or (
@@ -372,11 +411,9 @@ class _Pass:
         if name.start in self.used or value.start - name.end > _REACH:
             return None
         gap = range(name.end, value.start)
-        if not self._linked(gap):
-            return None
         if not self._fits(name, value):
             return None
-        return name
+        return name if self._linked(gap) or self._loosely_linked(name, gap, value) else None
 
     def _linked(self, gap: range) -> bool:
         for token in gap:
@@ -387,6 +424,21 @@ class _Pass:
                 continue
             return False
         return True
+
+    def _loosely_linked(self, name: _Name, gap: range, value: _Value) -> bool:
+        """ "Heart's ticking along at ninety": other words between, the value plainly one of this kind and on its own."""
+        if not gap or len(gap) > 8 or not self._stands_alone(value):
+            return False
+        last = gap[-1]
+        if last not in self.links and self.norms[last] not in (",", ":", "'s"):
+            return False
+        if any(self.norms[t] in SENTENCE_MARKS or t in self.number_tokens for t in gap):
+            return False
+        if any(t in self.blocking for t in gap):
+            return False
+        low, high = name.row.plausible or (0.0, 1000.0)
+        amount = value.number.read(decimal=name.row.unit in _DECIMAL_UNITS)
+        return value.unit is not None or low <= amount <= high
 
     def _name_after(self, value: _Value) -> _Name | None:
         """ "ninety six on the heart rate", "a 38.6 temperature"."""
@@ -444,13 +496,19 @@ class _Pass:
                 return "body_condition_score"
             return None
         kind = value.unit.row.kind
+        if value.unit.row.code == "deg" and self._warm(value):
+            return "temperature"
         if kind is None:
             return None
         if kind == "weight" and self._is_change(value):
             return None
-        if kind == "temperature" and value.unit.row.code == "deg" and value.number.value < 30:
-            return None  # an angle
         return kind
+
+    def _warm(self, value: _Value) -> bool:
+        """Degrees that are no angle: a body's warmth in Celsius or Fahrenheit."""
+        low, high = self.bare_temperature
+        amount = value.number.read(decimal=True)
+        return low <= amount <= high or low <= convert(amount, self.reader.unit("[degF]")) <= high
 
     def _graded_nearby(self, value: _Value) -> bool:
         return "grade" in self.norms[max(0, value.start - 3) : value.start]
@@ -458,8 +516,8 @@ class _Pass:
     def _is_change(self, value: _Value) -> bool:
         """ "lost two kilos", "two kilos heavier", "two kilos of food": no weight of the patient."""
         before = self.changes.within(value.start - 6, value.start)
-        after = self.changes.within(value.end, value.end + 5)
-        near = any(value.start - 4 <= cue.end for cue in before) or any(cue.start <= value.end + 2 for cue in after)
+        after = self.changes.starting_at(value.end)
+        near = any(value.start - 4 <= cue.end for cue in before) or after is not None
         return near or self._at(value.end) == "of"
 
     @staticmethod
@@ -491,13 +549,16 @@ class _Pass:
 
     def _alone(self, value: _Value) -> bool:
         """The value fills the stretch between two marks."""
-        before = value.start - 2 if self._at(value.start - 1) in ("and", "so", "still") else value.start - 1
+        before = value.start - 1
+        while self._at(before) in ("and", "so", "still", "is", "'s", "at", "he", "she", "just", "about", "it", "that", "he's"):
+            before -= 1
         return self._at(before) in ("", *MARKS) and self._at(value.end) in ("", *MARKS)
 
     def _old_value(self, previous: Reading, value: _Value) -> bool:
         """ "12.4 kilos, up from 11.8": a number introduced as an earlier one, without a name of its own."""
         gap = self.norms[previous.end : value.start]
-        if value.start - previous.end > 10 or any(w in SENTENCE_MARKS for w in gap):
+        marks = sum(w in SENTENCE_MARKS for w in gap)
+        if value.start - previous.end > 10 or marks > 1:
             return False
         introduced = any(cue.end >= value.start - 3 for cue in self.old_values.within(previous.end, value.start))
         dated = any(cue.start <= value.end + 3 for cue in self.past.within(value.end, value.end + 8))
@@ -505,6 +566,17 @@ class _Pass:
             return False
         number = value.number.read(decimal=True)
         return previous.value / 4 < number < previous.value * 4 or self._in_unit_of(previous, value)
+
+    def _repeated(self, previous: Reading, value: _Value) -> bool:
+        """ "two hundred, second time one eighty"; "last time ten kilos, today nine point four"."""
+        gap = self.norms[previous.end : value.start]
+        if not isinstance(previous.value, float) or len(gap) > 9 or any(w in SENTENCE_MARKS for w in gap):
+            return False
+        cued = self.repeats.within(previous.end, value.start) or (
+            previous.past_said and self.now.within(previous.end, value.start)
+        )
+        number = value.number.read(decimal=previous.unit in _DECIMAL_UNITS)
+        return bool(cued) and self._stands_alone(value) and previous.value / 2 < number < previous.value * 2
 
     def _in_unit_of(self, previous: Reading, value: _Value) -> bool:
         """The earlier value was said in another unit than the stored one, so this one is too."""
@@ -518,17 +590,26 @@ class _Pass:
 
         "Bright, thirty eight three" is a temperature; "no murmur, one hundred and four" a heart rate.
         """
+        if value.out_of == 5.0 and self._scoring(value) and not self._graded_nearby(value):
+            return "body_condition_score", 0.7
         if not self._alone(value) or value.unit is not None or value.number.pronoun:
             return None
+        if self.out and self.out[-1].value in (value.number.value, value.number.elided):
+            return None  # the same value once more
         decimal = value.number.read(decimal=True)
         low, high = self.bare_temperature
         if value.out_of is None and decimal != int(decimal) and low <= decimal <= high:
             return "temperature", 0.8
-        if value.out_of in (5.0, 9.0) and not self._graded_nearby(value):
+        if value.out_of == 5.0 and not self._graded_nearby(value):
             return "body_condition_score", 0.7
         if value.out_of is None and value.number.value >= 40 and self._heart_in_focus(value):
             return "heart_rate", 0.7
         return None
+
+    def _scoring(self, value: _Value) -> bool:
+        """ "I'd score him three out of five"."""
+        before = self.norms[max(0, value.start - 6) : value.start]
+        return any(w in ("score", "condition", "scored", "call", "him", "her", "fat", "thin", "chubby") for w in before)
 
     def _heart_in_focus(self, value: _Value) -> bool:
         """A word of heart or pulses in the sentence so far or right after."""
@@ -569,11 +650,12 @@ class _Pass:
             reading.method = f"over {value.out_of:g} diastolic"
         self._apply_unit(reading, value)
         reading.name = name
-        reading.start = min(reading.start, name[0]) if name else reading.start
-        reading.end = max(reading.end, name[1]) if name else reading.end
+        if name is not None and name[0] < name[1]:
+            reading.start, reading.end = min(reading.start, name[0]), max(reading.end, name[1])
         self.used.add(number.start)
         if name is not None:
             self.used.add(name[0])
+        reading.past_said = bool(self.past.within(max(0, reading.start - 5), reading.start))
         self.out.append(reading)
         return reading
 
@@ -635,7 +717,7 @@ class _Pass:
             reading.value = convert(amount, fahrenheit)
             if reading.value_high is not None:
                 reading.value_high = convert(reading.value_high, fahrenheit)
-            reading.method = "said in degrees Fahrenheit"
+            reading.method = "no scale said, read as degrees Fahrenheit"
         else:
             reading.method = "no scale said, taken as Celsius"
 

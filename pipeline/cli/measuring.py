@@ -1,0 +1,191 @@
+"""The commands that measure: evaluate (how well texts are understood) and bench (how fast, in how much memory)."""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Mapping
+from functools import partial
+from importlib import resources
+from pathlib import Path
+from typing import TypeVar
+
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from lexicon import load_lexicon
+from pipeline import exam as chain
+from pipeline.capture import read_audio
+from pipeline.cli.border import CallError
+from pipeline.cli.examining import FIRST_SAMPLE, sample_file, sample_names, sample_sound
+from pipeline.cli.inputs import read_patient, read_visit, require_file
+from pipeline.cli.screen import output, printable, progress_bars
+from pipeline.evaluation import read_gold, score_all
+from pipeline.evaluation.score import Score, Tally
+from pipeline.extraction import extract
+from pipeline.record import Patient, Visit
+from pipeline.settings import Settings
+from pipeline.speech import Transcript
+
+T = TypeVar("T")
+
+_READ = "sound file read"
+_HEARD = "speech recognised"
+_UNDERSTOOD = "record made of the words"
+
+
+def evaluate(folder: Path, *, list_errors: bool) -> None:
+    """Score the extraction on a folder of gold dictations. Raises CallError, GoldError."""
+    if not folder.is_dir():
+        raise CallError(f"There is no folder {folder}. Name a folder such as tests/gold/dev.")
+    score = score_all(read_gold(folder), lambda gold: extract(Transcript.from_text(gold.text)))
+    console = output()
+    console.print(_summary(score, folder))
+    console.print(_tallies("system", score.by_system))
+    console.print(_tallies("phenomenon", score.by_phenomenon))
+    if list_errors:
+        for error in score.errors:
+            console.print(Text(printable(error)), soft_wrap=True)
+    elif score.errors:
+        console.print(Text(f"{len(score.errors)} differences; see them with --errors.", style="dim"))
+
+
+def _summary(score: Score, folder: Path) -> Table:
+    table = _table("figure", "value", title=f"{score.dictations} dictations, {score.facts} facts in {folder}")
+    for name, tally in (
+        ("findings", score.findings),
+        ("measurements", score.measurements),
+        ("plan items", score.plan),
+    ):
+        table.add_row(f"{name}: precision", _percent(tally.precision))
+        table.add_row(f"{name}: recall", _percent(tally.recall))
+        table.add_row(f"{name}: F1", _percent(tally.f1))
+    for attribute in sorted(score.attributes):
+        table.add_row(f"{attribute.replace('_', ' ')} right", _percent(score.share(attribute)))
+    asked = score.systems_asked
+    table.add_row(
+        "missing systems told right", _percent(score.systems_right / asked) if asked else "none asked"
+    )
+    table.add_row("present taken for absent, or the reverse", str(score.flips))
+    table.add_row("talk that became a finding", f"{score.leaks} of {score.set_aside}")
+    table.add_row("wrong facts that nobody is asked to look at", str(score.silent))
+    return table
+
+
+def _tallies(title: str, tallies: Mapping[str, Tally]) -> Table:
+    table = _table(title, "right", "missed", "extra", "precision", "recall", "F1")
+    for name in sorted(tallies):
+        tally = tallies[name]
+        counts = (str(tally.right), str(tally.missed), str(tally.extra))
+        table.add_row(
+            name.replace("_", " "),
+            *counts,
+            _percent(tally.precision),
+            _percent(tally.recall),
+            _percent(tally.f1),
+        )
+    return table
+
+
+def bench(audio: Path | None, settings: Settings, runs: int) -> None:
+    """Measure the chain on one recording: medians of `runs`. Raises CaptureError, ModelError, SpeechError."""
+    if audio is None:
+        with (
+            resources.as_file(sample_sound(FIRST_SAMPLE)) as sound,
+            resources.as_file(sample_file(FIRST_SAMPLE, ".patient.json")) as patient,
+        ):
+            table = _measure(sound, read_patient(patient), settings, runs)
+    else:
+        require_file(audio)
+        table = _measure(audio, None, settings, runs)
+    output().print(table)
+
+
+def _measure(audio: Path, patient: Patient | None, settings: Settings, runs: int) -> Table:
+    visit = read_visit("health_check", None)
+    times = _Times()
+    for _ in range(runs):
+        times.take("command start", _start_command)
+    with progress_bars() as bars:
+        times.take("lexicon loaded, once", load_lexicon)
+        times.take("first text understood, once", partial(extract, Transcript.from_text("Ears are clean.")))
+        recogniser = times.take(
+            "speech model loaded, once", partial(chain.make_recogniser, settings, bars.model)
+        )
+        for run in range(runs):
+            recording = times.take(_READ, partial(read_audio, audio))
+            transcript = times.take(_HEARD, partial(chain.hear, recording, recogniser, patient, visit))
+            times.take(_UNDERSTOOD, partial(chain.understand, transcript, patient, visit))
+            bars.speech(run + 1, runs)
+    medians = times.medians()
+    table = _table("figure", "value", title=f"{audio.name}, {recording.duration_s:.1f} s, median of {runs}")
+    for name, seconds in medians.items():
+        table.add_row(name, f"{seconds * 1000:,.1f} ms" if seconds < 1 else f"{seconds:,.2f} s")
+    whole_s = medians[_READ] + medians[_HEARD] + medians[_UNDERSTOOD]
+    table.add_row("whole chain, share of real time", f"{whole_s / recording.duration_s:.3f}")
+    table.add_row(
+        "words per second after recognition, one core", f"{_words_per_second(patient, visit, runs):,.0f}"
+    )
+    table.add_row("peak memory of this process", _peak_memory())
+    table.add_row("speech model", f"{settings.model}, device {settings.device}, {settings.compute_type}")
+    return table
+
+
+class _Times:
+    """Wall-clock seconds by name, in the order first taken."""
+
+    def __init__(self) -> None:
+        self._seconds: dict[str, list[float]] = {}
+
+    def take(self, name: str, work: Callable[[], T]) -> T:
+        """Run `work` and keep how long it took."""
+        start = time.perf_counter()
+        result = work()
+        self._seconds.setdefault(name, []).append(time.perf_counter() - start)
+        return result
+
+    def medians(self) -> dict[str, float]:
+        """Give the median of each name."""
+        return {name: statistics.median(seconds) for name, seconds in self._seconds.items()}
+
+
+def _start_command() -> None:
+    command = [sys.executable, "-m", "pipeline.cli", "--version"]
+    subprocess.run(command, check=True, capture_output=True)  # noqa: S603 - a fixed command of our own
+
+
+def _words_per_second(patient: Patient | None, visit: Visit, runs: int) -> float:
+    """Give the words of all samples by the processor time (not wall time) of extraction and assembly."""
+    texts = [sample_file(name, ".txt").read_text(encoding="utf-8") for name in sample_names()]
+    transcripts = [Transcript.from_text(text) for text in texts]
+    rates = []
+    for _ in range(runs):
+        start = time.process_time()
+        for transcript in transcripts:
+            chain.understand(transcript, patient, visit)
+        rates.append(sum(len(text.split()) for text in texts) / (time.process_time() - start))
+    return statistics.median(rates)
+
+
+def _peak_memory() -> str:
+    try:
+        import resource  # noqa: PLC0415 - not on every system
+    except ImportError:
+        return "cannot be measured on this system"
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    # getrusage(2): kibibytes on Linux; bytes on macOS, by its own manual page (from memory).
+    return f"{peak / (2**30 if sys.platform == 'darwin' else 2**20):.2f} GiB"
+
+
+def _table(*columns: str, title: str | None = None) -> Table:
+    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    for number, column in enumerate(columns):
+        table.add_column(column, justify="left" if number == 0 else "right")
+    return table
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %"

@@ -1,0 +1,55 @@
+"""Short ways to dictate to the extraction and to read its answer, for the tests of this stage."""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.extraction import extract
+from pipeline.extraction.model import Evidence, Measurement, Statements
+from pipeline.speech.model import Transcript
+
+_MARKS_BETWEEN_WORDS = re.compile(r"(?<!\d)[.,!?;:](?=\s|$)|(?<=\d)[.,!?;:](?=\s|$)|\s[\u2013\u2014](?=\s)")
+
+
+def hear(text: str) -> Statements:
+    """What a typed dictation says; every piece of evidence must be the slice it claims to be."""
+    statements = extract(Transcript.from_text(text))
+    for piece in evidence_of(statements):
+        assert text[piece.start_char : piece.end_char] == piece.text
+        assert piece.text
+    return statements
+
+
+def evidence_of(statements: Statements) -> list[Evidence]:
+    """Every piece of evidence of every statement."""
+    parts = (
+        *statements.findings,
+        *statements.measurements,
+        *statements.not_examined,
+        *statements.plan,
+        *statements.corrections,
+    )
+    return [piece for part in parts for piece in part.evidence]
+
+
+def unpunctuated(text: str) -> str:
+    """The same words as a recogniser without punctuation writes them: lower case, decimal points kept."""
+    return " ".join(_MARKS_BETWEEN_WORDS.sub("", text).lower().split())
+
+
+def in_words(measurement: Measurement) -> str:
+    """A measurement as one line: "capillary_refill_time <2 s", "weight 11.8 kg past", "heart_rate 120 /min withdrawn"."""
+    value = "-" if measurement.value is None else measurement.value
+    number = f"{value:g}" if isinstance(value, float) else str(value)
+    if measurement.value_high is not None:
+        number += f"..{measurement.value_high:g}"
+    parts = [measurement.kind, (measurement.comparator or "") + number]
+    if measurement.unit is not None:
+        parts.append(measurement.unit)
+    if measurement.out_of is not None:
+        parts.append(f"of {measurement.out_of:g}")
+    if measurement.when == "past":
+        parts.append("past")
+    if measurement.superseded:
+        parts.append("withdrawn")
+    return " ".join(parts)
