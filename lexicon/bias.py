@@ -1,7 +1,7 @@
 """Trade words that the recogniser is told to listen for: reads `bias.toml`, checks it, and chooses from it.
 
-A term that the lexicon itself does not know is refused: to listen for a word that nobody then understands would
-only take the place of another.
+A term that the lexicon itself does not know is refused: to listen for a word that nobody then understands
+would only take the place of another.
 """
 
 from __future__ import annotations
@@ -63,8 +63,8 @@ def _known_forms(lexicon: Lexicon) -> set[str]:
 def listening_terms(species: str | None, systems: Collection[str] = ()) -> tuple[str, ...]:
     """Choose the words to listen for, most important first.
 
-    Words of other species are left out; where the species is unknown, or no word names it, all are kept. Words of
-    `systems` come first, for a recogniser that has no room for all.
+    Words of other species are left out; where the species is unknown, or no word names it, all are kept.
+    Words of `systems` come first, for a recogniser that has no room for all.
     """
     return tuple(row.term for row in sorted(_fitting(species), key=lambda row: row.system not in systems))
 

@@ -21,9 +21,9 @@ _LIKE_ENOUGH = 70.0
 class Meaning:
     """One thing that a surface form stands for.
 
-    `kind` is a finding, structure, measurement, unit, number or cue; `id` its identifier; `label` the clinical name and
-    `plain` the owner's words, empty where there are none; `note` says when it counts or why it is there; `table` is the
-    file that holds the row.
+    `kind` is a finding, structure, measurement, unit, number or cue; `id` its identifier; `label` the
+    clinical name and `plain` the owner's words, empty where there are none; `note` says when it counts or why
+    it is there; `table` is the file that holds the row.
     """
 
     term: str
@@ -37,7 +37,7 @@ class Meaning:
 
 
 def look_up(word: str) -> tuple[Meaning, ...]:
-    """Give everything that exactly this word or phrase stands for; case, hyphens and spelling variants do not matter."""
+    """Give everything that exactly this word or phrase stands for, in any case and spelling."""
     form = normal_form(word)
     return tuple(meaning for meaning in _all_meanings() if meaning.term == form)
 

@@ -14,7 +14,7 @@ from pipeline.speech import Recogniser, SpeechOptions, SpeechProgress, Transcrip
 
 
 def make_recogniser(settings: Settings, model_progress: Progress | None = None) -> Recogniser:
-    """Load the speech model that the settings name; `model_progress` hears of the first use, when it is joined.
+    """Load the speech model that the settings name; `model_progress` is called while it is joined.
 
     Raises models.ModelError and pipeline.speech.SpeechError.
     """

@@ -11,7 +11,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 PREFIX = "ROSTRAL_"
 
 DEBUG_VARIABLE = f"{PREFIX}DEBUG"
-"""Set to 1, an internal error shows where in the program it arose. Apart, so that broken settings cannot hide it."""
+"""Set to 1, an internal error shows where it arose. Apart, so that broken settings cannot hide it."""
 
 
 class SettingsError(ValueError):

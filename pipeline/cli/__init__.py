@@ -1,11 +1,12 @@
 """The command line: `rostral`. Results go to standard output, all else to standard error.
 
-Exit codes: 0 done, 1 the work failed, 2 the call was wrong, 130 stopped by the user. The commands themselves stand in the
-modules of this package and are imported when they are called, so that help and errors come at once.
+Exit codes: 0 done, 1 the work failed, 2 the call was wrong, 130 stopped by the user. The commands themselves
+stand in the modules of this package and are imported when they are called, so that help comes at once.
 """
 
-# The late imports in this module are the reason why `rostral --help` takes a fraction of a second instead of four.
-# ruff: noqa: PLC0415
+# Late imports: `rostral --help` takes a fraction of a second instead of several. Many arguments: Typer makes
+# each parameter an option.
+# ruff: noqa: PLC0415, PLR0913, PLR0917
 
 from __future__ import annotations
 
@@ -101,7 +102,7 @@ def exam(
     from pipeline.settings import load_settings
 
     settings = load_settings(model=model, device=device)
-    examining.exam(audio, settings, patient=patient, kind=visit, day=date, as_json=as_json, talk=talk)
+    examining.exam(audio, settings, examining.Request(patient, visit, date, as_json, talk))
 
 
 @app.command()
@@ -125,7 +126,7 @@ def extract(
     """Write the record of an examination that is a text already."""
     from pipeline.cli import examining
 
-    examining.extract(text, patient=patient, kind=visit, day=date, as_json=as_json, talk=talk)
+    examining.extract(text, examining.Request(patient, visit, date, as_json, talk))
 
 
 @app.command()

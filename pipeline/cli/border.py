@@ -1,4 +1,4 @@
-"""The border between program and user: every error becomes one line that says what to do, and an exit code."""
+"""The border between program and user: every error becomes an exit code and one line that says what to do."""
 
 from __future__ import annotations
 
@@ -76,8 +76,8 @@ def _report(error: Exception) -> int:
     if os.environ.get(DEBUG_VARIABLE, "") not in ("", "0"):
         raise error
     complain(
-        f"Internal error ({type(error).__name__}: {_first_line(error)}). This is a fault of the program: please report it."
-        f" Run it with {DEBUG_VARIABLE}=1 for details."
+        f"Internal error ({type(error).__name__}: {_first_line(error)}). This is a fault of the program:"
+        f" please report it. Run it with {DEBUG_VARIABLE}=1 for details."
     )
     return WORK_FAILED
 

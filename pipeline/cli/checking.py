@@ -114,7 +114,8 @@ def _lexicon() -> Result:
 
 
 def _size(lexicon: Lexicon) -> str:
-    return f"{len(lexicon.findings)} findings, {len(lexicon.structures)} structures, {len(lexicon.entries)} wordings"
+    findings, structures = len(lexicon.findings), len(lexicon.structures)
+    return f"{findings} findings, {structures} structures, {len(lexicon.entries)} wordings"
 
 
 def _cache() -> Result:

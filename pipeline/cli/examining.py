@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import dataclass
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -14,7 +15,8 @@ from pipeline import exam as chain
 from pipeline.capture import Recording, read_audio
 from pipeline.cli.border import CallError
 from pipeline.cli.inputs import read_patient, read_text, read_visit, require_file
-from pipeline.cli.record_view import ASCII, Shapes, record_lines
+from pipeline.cli.page import ASCII, Shapes
+from pipeline.cli.record_view import record_lines
 from pipeline.cli.screen import (
     output,
     printable,
@@ -32,21 +34,23 @@ FIRST_SAMPLE = "dog_chatty"
 _SPOKEN_SHOWN = 320
 
 
-def exam(
-    audio: Path,
-    settings: Settings,
-    *,
-    patient: Path | None,
-    kind: str,
-    day: str | None,
-    as_json: bool,
-    talk: bool,
-) -> None:
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What was asked for beside the recording or text, as it came from the options."""
+
+    patient: Path | None
+    kind: str
+    day: str | None
+    as_json: bool
+    talk: bool
+
+
+def exam(audio: Path, settings: Settings, request: Request) -> None:
     """Run the whole chain on a sound file and show the record."""
-    animal, visit = read_patient(patient), read_visit(kind, day)
+    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
     require_file(audio)
     record = _examine(audio, settings, animal, visit)
-    show_record(record, as_json=as_json, talk=talk)
+    show_record(record, as_json=request.as_json, talk=request.talk)
 
 
 def transcribe(audio: Path, settings: Settings, *, as_json: bool) -> None:
@@ -59,15 +63,14 @@ def transcribe(audio: Path, settings: Settings, *, as_json: bool) -> None:
     write_lines(output(), (Text(printable(line)) for line in plain_text(transcript).splitlines()))
 
 
-def extract(
-    source: str, *, patient: Path | None, kind: str, day: str | None, as_json: bool, talk: bool
-) -> None:
+def extract(source: str, request: Request) -> None:
     """Make the record of a text."""
-    animal, visit = read_patient(patient), read_visit(kind, day)
+    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
     text = read_text(source)
     if not text.strip():
         remark("The text is empty: the record holds nothing that was said.")
-    show_record(chain.understand(Transcript.from_text(text), animal, visit), as_json=as_json, talk=talk)
+    record = chain.understand(Transcript.from_text(text), animal, visit)
+    show_record(record, as_json=request.as_json, talk=request.talk)
 
 
 def demo(name: str, settings: Settings, *, talk: bool) -> None:

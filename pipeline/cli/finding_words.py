@@ -23,7 +23,7 @@ class FindingWords:
         self._lexicon = lexicon
 
     def phrases(self, findings: Sequence[Finding]) -> Iterator[Text]:
-        """Give abnormal findings first, then normal ones, then what was not there, then the past and the withdrawn."""
+        """Say abnormal findings first, then normal, absent, reported, past and withdrawn ones."""
         plain_absent = [f for f in findings if _is_plain_absence(f, self._details(f))]
         rest = sorted((f for f in findings if f not in plain_absent), key=_rank)
         for finding in (f for f in rest if _rank(f) <= _RANK_OF_ABSENCE):
@@ -69,14 +69,14 @@ class FindingWords:
         return [part for part in parts if part]
 
     def _place(self, finding: Finding) -> str:
-        """Say where: "left hip", "both lenses", "right"; the structure only where the label leaves it open."""
+        """Say where: "left hip", "both lenses", "right"; the structure where the label leaves it open."""
         structure = self._structure(finding)
         if finding.side == "both":
             return f"both {plural(structure)}" if structure else "both sides"
         return " ".join(part for part in (finding.side, structure) if part)
 
     def _structure(self, finding: Finding) -> str | None:
-        """Name the structure unless the label says it, this finding is always there, or nothing is wrong there."""
+        """Name the structure unless the label says it, it goes without saying, or all is well there."""
         structure = self._lexicon.structures.get(finding.structure or "")
         concept = self._lexicon.findings.get(finding.concept)
         if structure is None or (concept is not None and concept.structure == structure.id):

@@ -1,4 +1,4 @@
-"""The commands that measure: evaluate (how well texts are understood) and bench (how fast, in how much memory)."""
+"""The commands that measure: how well texts are understood, and how fast in how much memory."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -16,7 +16,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from lexicon import load_lexicon
+from lexicon import SYSTEMS, load_lexicon
 from pipeline import exam as chain
 from pipeline.capture import read_audio
 from pipeline.cli.border import CallError
@@ -44,8 +44,8 @@ def evaluate(folder: Path, *, list_errors: bool) -> None:
     score = score_all(read_gold(folder), lambda gold: extract(Transcript.from_text(gold.text)))
     console = output()
     console.print(_summary(score, folder))
-    console.print(_tallies("system", score.by_system))
-    console.print(_tallies("phenomenon", score.by_phenomenon))
+    console.print(_by_system(score))
+    console.print(_by_phenomenon(score))
     if list_errors:
         for error in score.errors:
             console.print(Text(printable(error)), soft_wrap=True)
@@ -75,18 +75,21 @@ def _summary(score: Score, folder: Path) -> Table:
     return table
 
 
-def _tallies(title: str, tallies: Mapping[str, Tally]) -> Table:
-    table = _table(title, "right", "missed", "extra", "precision", "recall", "F1")
-    for name in sorted(tallies):
-        tally = tallies[name]
+def _by_system(score: Score) -> Table:
+    table = _table("system", "right", "missed", "extra", "precision", "recall", "F1")
+    for system in SYSTEMS:
+        tally = score.by_system.get(system, Tally())
         counts = (str(tally.right), str(tally.missed), str(tally.extra))
-        table.add_row(
-            name.replace("_", " "),
-            *counts,
-            _percent(tally.precision),
-            _percent(tally.recall),
-            _percent(tally.f1),
-        )
+        shares = (_percent(tally.precision), _percent(tally.recall), _percent(tally.f1))
+        table.add_row(system.replace("_", " "), *counts, *shares)
+    return table
+
+
+def _by_phenomenon(score: Score) -> Table:
+    """Show recall only: what is superfluous belongs to no annotated phenomenon."""
+    table = _table("phenomenon", "right", "missed", "recall")
+    for name, tally in sorted(score.by_phenomenon.items()):
+        table.add_row(name, str(tally.right), str(tally.missed), _percent(tally.recall))
     return table
 
 

@@ -1,26 +1,24 @@
 """A record laid out for reading in a terminal or a pipe: lines of text, at most so wide.
 
-Every mark is a word as well as a shape and a colour. What needs a look stands first, what was never said has a
-place of its own, and doubt is written beside the fact that it concerns. Values out of range are flagged where they
-stand, so the notices that repeat it are left out unless they are critical; all other notices are shown.
+Every mark is a word as well as a shape and a colour. What needs a look stands first, what was never said has
+a place of its own, and doubt is written beside the fact that it concerns. Values out of range are flagged
+where they stand, so the notices that repeat it are left out unless they are critical; all others are shown.
 """
 
 from __future__ import annotations
 
-import io
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import date
 
-from rich.console import Console
 from rich.text import Text
 
 from lexicon import Lexicon
-from lexicon.loader import plural
+from pipeline.cli.finding_words import FindingWords
+from pipeline.cli.page import BODY_COLUMN, Page, Shapes, clock, one_line
 from pipeline.cli.screen import printable
-from pipeline.extraction.model import Clause, Evidence, Finding, Measurement, PlanItem, SpeechAct
+from pipeline.extraction.model import Clause, Finding, Measurement, PlanItem, SpeechAct
 from pipeline.record import ExamRecord, Notice, Patient, SystemReview
 from pipeline.record.model import ReferenceRangeUsed
 from pipeline.record.notices import SURE_ENOUGH
@@ -28,13 +26,14 @@ from pipeline.record.ranges import age_in_months
 from pipeline.record.wording import limits_text, value_text
 
 _NAME_COLUMN = 2
-_FINDINGS_COLUMN = 33
+_FINDINGS_COLUMN = 34
 _VALUE_COLUMN = 27
-_FLAG_COLUMN = 43
-_RANGE_COLUMN = 56
+_FLAG_COLUMN = 46
+_RANGE_COLUMN = 59
 _NOTE_COLUMN = 4
 _CHECK_COLUMN = 12
 _LONGEST_SOURCE = 40
+_NARROWEST = 72
 _WIDE = 100
 """From this width on, a source stands beside its range; in narrower views all stand below the values."""
 
@@ -68,8 +67,11 @@ _SEVERITIES = {"critical": ("CRITICAL", "bold red"), "warning": ("check", "yello
 def record_lines(
     record: ExamRecord, lexicon: Lexicon, width: int, shapes: Shapes | None = None, *, talk: bool = False
 ) -> list[Text]:
-    """Lay a record out in lines of at most `width` columns; `talk` adds the clauses that were set aside."""
-    view = _View(record, lexicon, width, shapes or Shapes())
+    """Lay a record out in lines of at most `width` columns (72 at least).
+
+    `talk` adds the clauses that were set aside.
+    """
+    view = _View(record, lexicon, max(width, _NARROWEST), shapes or Shapes())
     view.header()
     view.abnormal()
     view.measurements()
@@ -96,7 +98,7 @@ class _View:
     # Blocks, in the order of the page
 
     def header(self) -> None:
-        """Who, why, when, and from what."""
+        """Say who, why, when, and from what."""
         patient, visit, transcript = self._record.patient, self._record.visit, self._record.transcript
         if patient is None:
             self._page.flow(0, Text("Patient not given", style="bold yellow"))
@@ -106,9 +108,8 @@ class _View:
             self._page.parts(name, *facts)
         parts = [_VISITS[visit.kind] + (f" on {_day(visit.on)}" if visit.on else "")]
         if transcript.duration_s is not None:
-            parts.append(
-                f"{clock(transcript.duration_s)} of speech, heard by {transcript.model or 'an unknown model'}"
-            )
+            heard = f", heard by the model {transcript.model}" if transcript.model else ""
+            parts.append(f"{clock(transcript.duration_s)} of sound{heard}")
         else:
             parts.append("from a written text")
         self._page.parts(*(Text(printable(part), style="dim") for part in parts))
@@ -122,7 +123,7 @@ class _View:
             )
 
     def abnormal(self) -> None:
-        """What makes a system abnormal, and values out of range: the short list to read first."""
+        """List what makes a system abnormal, and values out of range: to be read first."""
         found = [finding for finding in self._record.findings if finding.counts_as_abnormal]
         by_vet = [finding for finding in found if finding.reported_by == "vet"]
         by_owner = [finding for finding in found if finding.reported_by == "owner"]
@@ -133,15 +134,21 @@ class _View:
         if not found and not values:
             self._page.flow(_NAME_COLUMN, Text("Nothing abnormal is in this record.", style="dim"))
         for finding in by_vet:
-            self._page.row(self._page.shapes.abnormal, "red", _system(finding.system), self._with_quote(finding))
+            self._page.row(
+                self._page.shapes.abnormal, "red", _system(finding.system), self._with_quote(finding)
+            )
         for measurement in values:
             system = self._lexicon.measurements[measurement.kind].system
-            self._page.row(self._page.shapes.abnormal, "red", _system(system), self._value_phrase(measurement))
+            self._page.row(
+                self._page.shapes.abnormal, "red", _system(system), self._value_phrase(measurement)
+            )
         for finding in by_owner:
-            self._page.row(self._page.shapes.doubt, "yellow", _system(finding.system), self._with_quote(finding))
+            self._page.row(
+                self._page.shapes.doubt, "yellow", _system(finding.system), self._with_quote(finding)
+            )
 
     def measurements(self) -> None:
-        """Every value with its flag, the range it was judged by and where that comes from."""
+        """List every value with its flag, the range it was judged by and where that comes from."""
         self._page.heading("Measured")
         order = list(self._lexicon.measurements)
         rows = sorted(
@@ -161,7 +168,7 @@ class _View:
             self._page.flow(_NOTE_COLUMN, Text(printable(f"ranges: {listed}"), style="dim"))
 
     def systems(self) -> None:
-        """All systems nose to tail."""
+        """List all systems nose to tail."""
         self._page.heading("Nose to tail")
         for review in self._record.systems:
             word, style = _STATES[review.state]
@@ -171,7 +178,7 @@ class _View:
             self._page.hang(lead, self._system_body(review), _FINDINGS_COLUMN)
 
     def missing(self) -> None:
-        """What a record of this kind of visit holds and nobody said."""
+        """List what a record of this kind of visit holds and nobody said."""
         notices = [n for n in self._record.notices if n.kind in ("missing_system", "missing_measurement")]
         if not notices:
             return
@@ -191,7 +198,7 @@ class _View:
                 self._page.row(self._page.shapes.not_mentioned, "yellow", title, body)
 
     def checks(self) -> None:
-        """Notices that no other block shows."""
+        """List the notices that no other block shows."""
         notices = [n for n in self._record.notices if _needs_a_line(n)]
         if not notices:
             return
@@ -203,7 +210,7 @@ class _View:
             self._page.hang(Text(f"  {word}", style=style), message, _CHECK_COLUMN)
 
     def plan(self) -> None:
-        """What happens next, with days where they follow from the visit."""
+        """List what happens next, with days where they follow from the visit."""
         self._page.heading("Plan")
         if not self._record.plan:
             self._page.flow(_NAME_COLUMN, Text("No plan was said.", style="dim"))
@@ -211,7 +218,7 @@ class _View:
             self._plan_item(item)
 
     def set_aside(self, *, in_full: bool) -> None:
-        """Talk that is no observation: counted, or in full."""
+        """Tell of talk that is no observation: counted, or in full."""
         clauses = [clause for clause in self._record.clauses if self._is_aside(clause)]
         dropped = self._record.transcript.dropped
         if not clauses and not dropped:
@@ -222,7 +229,9 @@ class _View:
         if dropped:
             parts.append(f"{len(dropped)} heard and not believed")
         summary = f"Talk that made no finding: {', '.join(parts)}."
-        self._page.flow(_NAME_COLUMN, Text(summary if in_full else f"{summary} See it with --talk.", style="dim"))
+        self._page.flow(
+            _NAME_COLUMN, Text(summary if in_full else f"{summary} See it with --talk.", style="dim")
+        )
         if not in_full:
             return
         for clause in clauses:
@@ -237,7 +246,7 @@ class _View:
             self._page.hang(Text(f"  {clock(one.start_s)}", style="dim"), body, BODY_COLUMN)
 
     def caution(self) -> None:
-        """The line that stands under every record."""
+        """Put the line that stands under every record."""
         self._page.blank()
         self._page.flow(0, Text(self._record.caution, style="italic dim"))
 
@@ -260,7 +269,7 @@ class _View:
             if self._page.width >= _WIDE:
                 body.append(f" ({_short_source(used.source)})")
         self._page.hang(lead, body, _RANGE_COLUMN)
-        if note := self._measurement_note(measurement):
+        if not measurement.superseded and (note := self._measurement_note(measurement)):
             self._page.flow(_NOTE_COLUMN, note)
 
     def _measurement_note(self, measurement: Measurement) -> Text | None:
@@ -277,6 +286,8 @@ class _View:
     def _value_phrase(self, measurement: Measurement) -> Text:
         word, _ = _flag(measurement)
         phrase = Text(f"{self._label(measurement)} {_value(measurement)} ").append(word, style="bold red")
+        if measurement.confidence < SURE_ENOUGH:
+            phrase.append(" UNSURE", style="bold yellow")
         if (used := self._range_of(measurement)) is not None:
             phrase.append(f" (range {_limits(used)})", style="dim")
         self._page.quote(phrase, measurement.evidence)
@@ -318,6 +329,7 @@ class _View:
 
     def _label(self, measurement: Measurement) -> str:
         return self._lexicon.measurements[measurement.kind].label
+
 
 def _value(measurement: Measurement) -> str:
     return printable(value_text(measurement).replace(" per minute", "/min"))
@@ -371,8 +383,8 @@ def _age(months: int) -> str:
 
 def _short_source(source: str) -> str:
     """Cut a source down to its first author or body and the year; the JSON has it in full."""
-    first = source.split(";")[0]
-    name = re.split(r"[,:(]", first)[0].strip()
+    first = source.split(";", maxsplit=1)[0]
+    name = re.split(r"[,:(]", first, maxsplit=1)[0].strip()
     if len(name) > _LONGEST_SOURCE:
         name = f"{name[:_LONGEST_SOURCE].rsplit(' ', 1)[0]} …"
     # The last one: the number of a page may look like a year, and the year stands at the end.

@@ -33,8 +33,7 @@ def _console(*, stderr: bool) -> Console:
     if hasattr(stream, "reconfigure"):
         stream.reconfigure(errors="replace")
     console = Console(stderr=stderr, highlight=False, markup=False, emoji=False)
-    if console.width > MOST_COLUMNS:
-        console.width = MOST_COLUMNS
+    console.width = min(console.width, MOST_COLUMNS)
     return console
 
 

@@ -17,7 +17,7 @@ from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
 _CONTRAST = frozenset({"but", "however", "although", "though", "whereas", "while", "because", "which", "so", "then", "except"})
 _AND_OPENERS = frozenset(
     "he she it they his her hers the there i we no that those this these you nothing none its then owner mum mom dad not both left right"
-    " also now".split()
+    " also now can could cannot".split()
 )
 _SUBJECTS = frozenset("i we you owner owners there if he she it let mum mom dad they have has do does is are client".split())
 _BEFORE_IMPERATIVE = frozenset("and so then we to please also just maybe perhaps or today first now plan plus probably okay right".split())
@@ -53,7 +53,11 @@ def segments_of(analysis: Analysis) -> list[Segment]:
 
 def _cut(analysis: Analysis) -> list[Segment]:
     norms = analysis.norms
-    act_starts = {cue.start: cue for cue in analysis.cues if cue.kind in ("act", "act_weak", "anchor")}
+    act_starts: dict[int, Cue] = {}
+    for cue in analysis.cues:
+        if cue.kind in ("act", "anchor") or (cue.kind == "act_weak" and cue.start not in act_starts):
+            act_starts[cue.start] = cue
+    nones = {c.start for c in analysis.cues if c.kind == "negation_after" and norms[c.start] == "none"}
     closed_at = _closing_tokens(analysis)
     mention_starts = {m.start for m in analysis.mentions}
     inside = {t for m in analysis.mentions for t in range(m.start + 1, m.end)}
@@ -83,6 +87,8 @@ def _cut(analysis: Analysis) -> list[Segment]:
             start, opener, complete = at, "comma", False
         elif at > start and at not in inside:
             cut = _opens(norms, at, act_starts, complete)
+            if at in nones and any(t in act_starts for t in range(start, at)):
+                cut = "comma"
             if cut is None and at - start > _LONGEST_SEGMENT and at in mention_starts:
                 cut = "comma"
             if cut is not None:

@@ -76,8 +76,12 @@ class ConceptMatcher:
         analysis = analysis_of(doc)
         cues = [Cue(start, end, self._cues[key]) for key, start, end in self._cue_matcher(doc)]
         cues = _longest_per_kind(cues)
+        # "No sign of fleas": the denial's words are not free to begin a term ("sign of fleas").
+        taken = {t for c in cues if c.kind in _TAKING for t in range(c.start + 1, c.end)}
         mentions = _longest(
-            Mention(start, end, self._entries[key]) for key, start, end in self._entry_matcher(doc)
+            Mention(start, end, self._entries[key])
+            for key, start, end in self._entry_matcher(doc)
+            if start not in taken or end in taken
         )
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
@@ -106,10 +110,15 @@ def _longest_per_kind(cues: list[Cue]) -> list[Cue]:
     return sorted(kept, key=lambda item: (item.start, -item.end))
 
 
+_TAKING = frozenset(("negation_before", "possible_before"))
+# Cues that keep their meaning inside the words of a term.
+_FREE = frozenset(("measure_link", "comparator", "weight_change", "now", "past"))
 # A cue of these kinds inside a longer cue of the other kinds says something else there ("not" in "not only").
 _SHADOWS = {
     "negation_before": ("pseudo_negation", "possible_before", "possible_after", "replace", "not_examined", "withdraw"),
     "negation_after": ("pseudo_negation", "possible_after", "not_examined"),
+    "act": ("negation_before", "possible_before", "pseudo_negation", "not_examined"),
+    "act_weak": ("negation_before", "possible_before", "pseudo_negation", "not_examined", "act"),
     "side": ("swallow",),
     "past": ("swallow",),
 }
@@ -124,10 +133,10 @@ def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], li
         inside = owner.get(cue.start)
         within = inside is not None and inside.start <= cue.start and cue.end <= inside.end
         shorter = inside is not None and within and inside.end - inside.start > cue.end - cue.start
-        if shorter and cue.kind not in ("measure_link", "comparator"):
+        if shorter and cue.kind not in _FREE:
             continue
         kept_cues.append(cue)
-        if cue.kind == "swallow":
+        if cue.kind == "swallow" or (cue.kind == "pseudo_negation" and cue.end - cue.start > 1):
             swallowed.update(range(cue.start, cue.end))
     covers: dict[str, list[Cue]] = defaultdict(list)
     for cue in kept_cues:

@@ -347,7 +347,7 @@ class _Pass:
     # --- whose value is it -------------------------------------------------------------------------------------------
 
     def _claim(self, number: Number) -> None:
-        if number.pronoun and number.end not in self.units and not self._scaled(number):
+        if number.pronoun and number.end not in self.units and not self._scaled(number) and not self._begins_range(number):
             return
         if self._at(number.end) in self.reader.counts_time:
             return  # "weigh her again in six months", "on the 30th"
@@ -396,6 +396,9 @@ class _Pass:
     def _last_mention_end(self, token: int) -> int:
         index = bisect_left(self.mention_starts, token) - 1
         return self.analysis.mentions[index].end if index >= 0 else -100
+
+    def _begins_range(self, number: Number) -> bool:
+        return self._at(number.end) == "to" and number.end + 1 in self.numbers
 
     def _scaled(self, number: Number) -> bool:
         return self._at(number.end) in ("out", "/") or (
@@ -488,6 +491,8 @@ class _Pass:
     def _stands_alone(self, value: _Value) -> bool:
         """No noun follows that the number could count ("weighed in fine, two lumps")."""
         following = self._at(value.end)
+        if self.replacing.starting_at(value.end) is not None:
+            return True
         return following == "" or not following[0].isalpha() or following in ("and", "but", "today", "so", "which", "with")
 
     def _kind_by_unit(self, value: _Value) -> str | None:
@@ -570,6 +575,8 @@ class _Pass:
     def _repeated(self, previous: Reading, value: _Value) -> bool:
         """ "two hundred, second time one eighty"; "last time ten kilos, today nine point four"."""
         gap = self.norms[previous.end : value.start]
+        if self.reader.row(previous.kind).repeats and gap and all(w in (",", "and") for w in gap):
+            return value.unit is None
         if not isinstance(previous.value, float) or len(gap) > 9 or any(w in SENTENCE_MARKS for w in gap):
             return False
         cued = self.repeats.within(previous.end, value.start) or (

@@ -14,6 +14,9 @@ from decimal import Decimal
 from lexicon import Lexicon
 
 
+_LARGEST_PAIR = 400  # rates said in pairs ("two forty") stay below; "thirty eight five, ninety six" is no 596
+
+
 @dataclass(frozen=True, slots=True)
 class Number:
     """A number in tokens start to end (exclusive).
@@ -58,7 +61,7 @@ class NumberGrammar:
         numbers: list[Number] = []
         position = 0
         while position < len(norms):
-            parts = self._run(norms, position)
+            parts = [] if self._at(norms, position + 1) in ("quarters", "thirds") else self._run(norms, position)
             if not parts:
                 fraction = self._bare_fraction(norms, position)
                 if fraction is not None:
@@ -121,9 +124,13 @@ class NumberGrammar:
             return Decimal(self._teens[word]), at + 1
         if word in self._units:
             return Decimal(self._units[word]), at + 1
+        if word == "o" and at and norms[at - 1] in self._units and self._at(norms, at + 1) in self._units:
+            return Decimal(0), at + 1
         return None
 
     def _with_hundreds(self, norms: list[str], end: int, value: Decimal) -> tuple[Decimal, int]:
+        if norms[end - 1] == "100" and self._at(norms, end) == "and" and self._is_digits(norms, end + 1):
+            return value + Decimal(norms[end + 1]), end + 2
         if self._at(norms, end) != "hundred" or not 0 < value < 100:
             return value, end
         value, end = value * 100, end + 1
@@ -177,6 +184,8 @@ class NumberGrammar:
             if norms[at + 2 : at + 5] == ["and", "a", "half"]:
                 return Number(at, at + 5, 1.5)
             return Number(at, at + 1, 1.0)
+        if word in self._units and self._at(norms, at + 1) in ("quarters", "thirds"):
+            return Number(at, at + 2, float(self._units[word] * self._fractions[norms[at + 1]]))
         if word in ("a", "an") and self._at(norms, at + 1) in ("half", "quarter"):
             return Number(at, at + 2, float(self._fractions[norms[at + 1]]))
         return None
@@ -195,7 +204,11 @@ class NumberGrammar:
             if whole and index < len(parts) and parts[index].digits == 1 and parts[index].start == end:
                 following = parts[index]
                 # The digit is a decimal unless it begins the next paired number ("thirty eight, one twelve").
-                starts_pair = index + 1 < len(parts) and parts[index + 1].digits == 2
+                starts_pair = (
+                    index + 1 < len(parts)
+                    and parts[index + 1].digits == 2
+                    and following.value * 100 + parts[index + 1].value < _LARGEST_PAIR
+                )
                 is_decimal_of_digits = norms[first.start][0].isdigit() and value < 10
                 if not starts_pair and not is_decimal_of_digits:
                     elided, elided_from, end = value + following.value / 10, end, following.end
@@ -241,6 +254,11 @@ class NumberGrammar:
         if second == "half":
             return value + self._fractions["half"], end + 2, True
         return value, end, False
+
+    def _is_digits(self, norms: list[str], at: int) -> bool:
+        """ "100 and 1.8", as a recogniser writes "a hundred and one point eight"."""
+        word = self._at(norms, at)
+        return bool(word) and word[0].isdigit() and word.replace(".", "", 1).isdigit() and Decimal(word) < 100
 
     @staticmethod
     def _at(norms: list[str], index: int) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import cast
 
-from lexicon import Entry, Lexicon
+from lexicon import SYSTEMS, Entry, Lexicon
 from lexicon.schema import FindingConcept, Structure
 from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
 from pipeline.extraction.clauses import Segment, mentions_within
@@ -172,6 +172,7 @@ class _Reading:
         self.cancelled_sides: set[int] = set()
         self.owners: dict[int, int | None] = {}
         self.talked: tuple[str, str] | None = None
+        self.running: str | None = None  # system of the last finding of the segment that has one of its own
         self.correcting: Cue | None = None
         self.replaceable: tuple[list[Draft], Cue, int] | None = None
         self.out = Read()
@@ -213,7 +214,7 @@ class _Reading:
         before = len(self.out.drafts)
         findings = [item for item in items if not item.is_structure]
         self._findings(index, segment, sentence, items)
-        if len(self.out.drafts) == before and not self._side_after(segment, items):
+        if len(self.out.drafts) == before and not (self._side_after(segment, items) or self._detail_after(segment, items)):
             self._ellipsis(index, segment, findings, sentence)
         self._deny_after(index, segment, before)
         if not findings and self._only_structures(segment, items):
@@ -236,6 +237,22 @@ class _Reading:
                 draft.side = sides[0].group.value
                 draft.structure = draft.structure or (structures[0] if structures else None)
         return bool(last)
+
+    def _detail_after(self, segment: Segment, items: list[Item]) -> bool:
+        """ "A murmur, grade four of six", "tartar, moderate": a degree on its own goes to the finding before."""
+        if segment.opener != "comma" or any(not item.is_structure for item in items):
+            return False
+        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.assertion != "absent"]
+        grade = next((g for g in self.grades if segment.start <= g.start < segment.end and g.start not in self.measured), None)
+        severities = self._cues("severity", segment.start, segment.end)
+        used = False
+        for draft in last:
+            concept = self.lexicon.findings[draft.concept]
+            if grade is not None and draft.grade is None and concept.grade_out_of:
+                draft.grade, used = grade, True
+            if severities and draft.severity is None and concept.nature == "abnormal" and severities[0].start == segment.start:
+                draft.severity, used = severities[0].group.value, True
+        return used
 
     def _turn_to_patient(self, segment: Segment) -> None:
         """ "…which feel knobbly in middle age. Hers are smooth": the part spoken of in general is now the patient's."""
@@ -378,6 +395,9 @@ class _Reading:
         nouns = [e for e in mention.entries if e.kind != "predicate"]
         if len(systems) == 1 and nouns and (nouns[0].kind == "structure" or context is None):
             return Item(mention, nouns[0], 0.8)
+        if nouns and context is None and len(nouns) <= 2:
+            # Nose to tail, the first system that has the word.
+            return Item(mention, min(nouns, key=lambda e: SYSTEMS.index(self._system_of(e))), 0.6)
         return None
 
     def _prefer(self, mention: Mention, entries: list[Entry]) -> Entry:
@@ -439,6 +459,7 @@ class _Reading:
     # --- findings --------------------------------------------------------------------------------------------------------
 
     def _findings(self, index: int, segment: Segment, sentence: int, items: list[Item]) -> None:
+        self.running = None
         for position, item in enumerate(items):
             if item.is_structure:
                 self._meet_structure(position, items, segment)
@@ -461,6 +482,8 @@ class _Reading:
                     draft.assertion = "absent"
                 self._replace_by(draft)
                 self.out.drafts.append(draft)
+                if concept.system != "any":
+                    self.running = concept.system
             self._name(index, item, places[0][0])
         structures = [item for item in items if item.is_structure]
         self._denials_until(segment.end, index, segment)
@@ -633,6 +656,8 @@ class _Reading:
             return system, structure
         if item is not None and concept.nature == "normal" and self._said_of_patient(item):
             return concept.home, None
+        if self.running is not None and item is not None:
+            return (concept.home if self.running in concept.surface_of else self.running), None
         if self.focus.system is not None:
             system = self.focus.system
             if system in concept.surface_of:
@@ -675,7 +700,8 @@ class _Reading:
     def _after_preposition(self, item: Item, structures: list[Item]) -> list[Item]:
         """ "swelling of the left hock", "no discharge from the eyes or nose"."""
         following = [s for s in structures if s.start >= item.end]
-        if not following or following[0].start - item.end > 7:
+        sized = any(item.end <= z.start < item.end + 4 for z in self.sizes)
+        if not following or following[0].start - item.end > (12 if sized else 7):
             return []
         gap = self.norms[item.end : following[0].start]
         if not any(word in self.rules.prepositions for word in gap):
@@ -1016,10 +1042,8 @@ class _Reading:
 
     def _side_at(self, structure: Item, segment: Segment) -> str | None:
         """The side said with a structure: "left ear", "ear on the left"."""
-        for cue in self._sides(segment.start, segment.end):
-            if self._owner(cue, segment) == structure.start:
-                return cue.group.value
-        return None
+        owned = [c for c in self._sides(segment.start, segment.end) if self._owner(c, segment) == structure.start]
+        return owned[-1].group.value if owned else None
 
     def _owner(self, cue: Cue, segment: Segment) -> int | None:
         """First token of the mention that a side belongs to; None when it stands for a part itself ("left one's fine")."""

@@ -11,7 +11,7 @@ from pipeline.speech.model import Dropped, Transcript, Utterance, Word
 
 def assemble(
     kept: Sequence[Heard],
-    dropped: Sequence[tuple[Heard, str]],
+    dropped: Sequence[Dropped],
     *,
     language: str,
     model: str,
@@ -58,7 +58,7 @@ def assemble(
         language=language,
         model=model,
         duration_s=round(duration_s, 3),
-        dropped=tuple(_dropped(heard, reason) for heard, reason in dropped),
+        dropped=tuple(dropped),
     )
 
 
@@ -85,8 +85,3 @@ def _whole_words(pieces: Iterable[HeardWord]) -> Iterator[HeardWord]:
         whole = replace(piece, text=text)
     if whole is not None:
         yield whole
-
-
-def _dropped(heard: Heard, reason: str) -> Dropped:
-    start_s = round(max(heard.start_s, 0.0), 2)
-    return Dropped(text=heard.text, start_s=start_s, end_s=max(start_s, round(heard.end_s, 2)), reason=reason)

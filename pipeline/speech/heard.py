@@ -9,7 +9,7 @@ from functools import cached_property
 
 _SENTENCE_ENDS = (".", "?", "!")
 # Common practice, no source: shorter breaks stand inside sentences.
-_SENTENCE_PAUSE_S = 0.2
+_SENTENCE_PAUSE_S = 0.3
 _PAUSE_S = 1.0
 
 
@@ -17,8 +17,8 @@ _PAUSE_S = 1.0
 class HeardWord:
     """A piece of text between spaces or before punctuation, as the model split it.
 
-    A leading space in `text` starts a new word; without it the piece belongs to the word before ("38", ".", "6").
-    Times in seconds from the start of the recording.
+    A leading space in `text` starts a new word; without it the piece belongs to the word before ("38", ".",
+    "6"). Times in seconds from the start of the recording.
     """
 
     text: str

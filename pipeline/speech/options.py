@@ -18,8 +18,8 @@ class SpeechOptions(Frozen):
 
     `model` is whatever `models.locate_model` takes. `device` "auto" takes a GPU when CTranslate2 sees one.
     `compute_type` "auto" is int8 on the processor, float16 on a GPU; other CTranslate2 types go by their name.
-    `beam_size` is the number of readings followed at once: 1 is fastest. `language` is a Whisper language code.
-    `cpu_threads` 0 takes the cores this process may use, four at most.
+    `beam_size` is the number of readings followed at once: 1 is fastest. `language` is a Whisper language
+    code. `cpu_threads` 0 takes the cores this process may use, four at most.
     """
 
     model: str = "base"

@@ -6,9 +6,9 @@ from pipeline.speech.model import Transcript
 
 
 def plain_text(transcript: Transcript) -> str:
-    """One line for each utterance, with the time it starts: `[0:03.2] Temperature is 38.6.`
+    """Give one line for each utterance, with the time it starts.
 
-    Typed text has no times and comes as it is. Ends with a line break unless there is no text.
+    Such as `[0:03.2] Temperature is 38.6.` Typed text has no times and comes as it is. Ends with a line break unless there is no text.
     """
     lines = []
     for utterance in transcript.utterances:

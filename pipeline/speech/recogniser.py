@@ -12,9 +12,9 @@ from typing import Any
 from models import Progress, locate_model
 from pipeline.capture import SAMPLE_RATE_HZ, Recording
 from pipeline.speech.assemble import assemble
-from pipeline.speech.guards import reason_to_drop
+from pipeline.speech.guards import judge
 from pipeline.speech.heard import Heard, HeardWord, split_at_pauses
-from pipeline.speech.model import Transcript
+from pipeline.speech.model import Dropped, Transcript
 from pipeline.speech.options import SpeechError, SpeechOptions
 from pipeline.speech.windows import Window, speech_spans, windows
 
@@ -22,7 +22,7 @@ SpeechProgress = Callable[[float, float], None]
 """Called with seconds of the recording done and seconds in all."""
 
 TERM_TOKENS = 220
-"""Most tokens that the list of terms may take: Whisper's prompt holds 223, and cuts a longer one in mid-word."""
+"""Most tokens that the list of terms may take: Whisper's prompt holds 223."""
 
 # Speech has about 4 tokens a second, with time marks 5; a looping model goes on to the end of its memory.
 _TOKENS_PER_SECOND = 8
@@ -41,8 +41,8 @@ class _Device:
 class Recogniser:
     """A loaded speech model.
 
-    Loading takes a second or so and holds the weights until the object goes; make one and keep it. Not for several
-    threads at once. `allow_download` and `model_progress` are handed to `models.locate_model`.
+    Loading takes a second or so and holds the weights until the object goes; make one and keep it. Not for
+    several threads at once. `allow_download` and `model_progress` are handed to `models.locate_model`.
 
     Raises models.ModelError when the model cannot be had, SpeechError when it cannot be loaded.
     """
@@ -68,18 +68,20 @@ class Recogniser:
     ) -> Transcript:
         """Write down what is said in a recording.
 
-        `terms` are words to listen for, most important first; what does not fit the model's prompt is left out
-        (`fit_terms` tells which). Silence and noise give an empty text. The same recording, terms and options give
-        the same transcript on the same machine.
+        `terms` are words to listen for, most important first; what does not fit the model's prompt is left
+        out (`fit_terms` tells which). Silence and noise give an empty text. The same recording, terms and
+        options give the same transcript on the same machine.
 
         Raises SpeechError when the model fails, as when a GPU runs out of memory.
         """
         prompt = ", ".join(self.fit_terms(terms))
         kept: list[Heard] = []
-        dropped: list[tuple[Heard, str]] = []
+        dropped: list[Dropped] = []
         try:
             for window in windows(speech_spans(recording)):
-                self._hear_window(recording, window, prompt, kept, dropped)
+                kept_here, dropped_here = self._hear_window(recording, window, prompt)
+                kept += kept_here
+                dropped += dropped_here
                 if progress is not None:
                     progress(window.end_s, recording.duration_s)
         except (RuntimeError, MemoryError) as error:
@@ -113,29 +115,21 @@ class Recogniser:
         return tuple(fitting.values())
 
     def _hear_window(
-        self,
-        recording: Recording,
-        window: Window,
-        prompt: str,
-        kept: list[Heard],
-        dropped: list[tuple[Heard, str]],
-    ) -> None:
+        self, recording: Recording, window: Window, prompt: str
+    ) -> tuple[list[Heard], list[Dropped]]:
         """Recognise a window; where the guards object, listen again in another way before giving up words.
 
-        The second hearing is without the list of terms and forbids repeating four tokens in a row: the two usual
-        causes of loops. It stands only when the guards have nothing against it at all.
+        The second hearing is without the list of terms and forbids repeating four tokens in a row: the two
+        usual causes of loops. It stands only when the guards have nothing at all against it.
         """
-        heard = self._hear(recording, window, prompt)
-        judged = [(one, reason_to_drop(one, prompt)) for one in heard]
-        if any(reason is not None for _, reason in judged):
-            again = self._hear(recording, window, "", no_repeat_ngram_size=4)
-            if again and all(reason_to_drop(one) is None for one in again):
-                judged = [(one, None) for one in again]
-        for one, reason in judged:
-            if reason is None:
-                kept.append(one)
-            else:
-                dropped.append((one, reason))
+        kept, dropped = judge(self._hear(recording, window, prompt), window.spans_s, prompt)
+        if dropped:
+            again, objections = judge(
+                self._hear(recording, window, "", no_repeat_ngram_size=4), window.spans_s
+            )
+            if not objections:
+                return again, []
+        return kept, dropped
 
     def _hear(
         self, recording: Recording, window: Window, prompt: str, *, no_repeat_ngram_size: int = 0
@@ -205,8 +199,8 @@ def _load(folder: Path, options: SpeechOptions) -> Any:
         )
     except (RuntimeError, ValueError, OSError) as error:
         raise SpeechError(
-            f"The speech model in {folder} cannot be loaded on {device.name} as {device.compute_type}: {error}. "
-            "Try the device cpu with compute type auto, or another model."
+            f"The speech model in {folder} cannot be loaded on {device.name} as {device.compute_type}: "
+            f"{error}. Try the device cpu with compute type auto, or another model."
         ) from None
 
 

@@ -1,7 +1,7 @@
 """Where there is speech, and which stretches of it the recogniser gets to hear at once.
 
-Whisper hears windows of 30 s. Left to cut a long recording itself, it cuts through words and sentences, and loses
-or doubles what stands there. So windows are cut here, in pauses; long pauses are left out altogether.
+Whisper hears windows of 30 s. Left to cut a long recording itself, it cuts through words and sentences, and
+loses or doubles what stands there. So windows are cut here, in pauses; long pauses are left out altogether.
 """
 
 from __future__ import annotations
@@ -46,6 +46,11 @@ class Window:
     def end_s(self) -> float:
         """End of the last span, seconds from the start of the recording."""
         return self.spans[-1].stop / SAMPLE_RATE_HZ
+
+    @property
+    def spans_s(self) -> list[tuple[float, float]]:
+        """Starts and ends of the spans, seconds from the start of the recording."""
+        return [(span.start / SAMPLE_RATE_HZ, span.stop / SAMPLE_RATE_HZ) for span in self.spans]
 
     @property
     def length_s(self) -> float:

@@ -8,7 +8,7 @@ from pipeline.extraction import extract
 from pipeline.extraction.model import Evidence, Measurement, Statements
 from pipeline.speech.model import Transcript
 
-_MARKS_BETWEEN_WORDS = re.compile(r"(?<!\d)[.,!?;:](?=\s|$)|(?<=\d)[.,!?;:](?=\s|$)|\s[\u2013\u2014](?=\s)")
+_MARKS = re.compile(r"[!?;:\u2013\u2014]|[.,](?!\d)")
 
 
 def hear(text: str) -> Statements:
@@ -33,8 +33,8 @@ def evidence_of(statements: Statements) -> list[Evidence]:
 
 
 def unpunctuated(text: str) -> str:
-    """The same words as a recogniser without punctuation writes them: lower case, decimal points kept."""
-    return " ".join(_MARKS_BETWEEN_WORDS.sub("", text).lower().split())
+    """The same words as a recogniser without punctuation writes them: lower case, marks as blanks, places kept."""
+    return _MARKS.sub(" ", text).lower()
 
 
 def in_words(measurement: Measurement) -> str:

@@ -211,7 +211,12 @@ POINTED: dict[str, list[str]] = {
     "Twelve point four, kilos.": ["weight 12.4 kg"],
     "Temperature? Thirty eight point six.": ["temperature 38.6 Cel"],
     "Heart rate, let me count, one hundred and four.": ["heart_rate 104 /min"],
-    "Wt 4.2kg, T 38.6, P 180, R 30.": ["weight 4.2 kg", "temperature 38.6 Cel", "pulse_rate 180 /min"],
+    "Wt 4.2kg, T 38.6, P 180, R 30.": [
+        "weight 4.2 kg",
+        "temperature 38.6 Cel",
+        "pulse_rate 180 /min",
+        "respiratory_rate 30 /min",
+    ],
     "Blood pressures 150, 155 and 148.": [
         "systolic_blood_pressure 150 mm[Hg]",
         "systolic_blood_pressure 155 mm[Hg]",
@@ -272,7 +277,7 @@ def test_a_temperature_without_scale_says_that_the_scale_was_inferred() -> None:
     """Worked case 22: converted, and said so; what was spoken stays in the evidence."""
     (inferred,) = hear("Temp 101.5.").measurements
     assert inferred.unit_inferred
-    assert inferred.method == "said in degrees Fahrenheit"
+    assert "Fahrenheit" in (inferred.method or "")
     assert "101.5" in inferred.evidence[0].text
     (said,) = hear("Temp 101.5 Fahrenheit.").measurements
     assert not said.unit_inferred

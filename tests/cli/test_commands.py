@@ -1,0 +1,241 @@
+"""What the commands print, from the real chain on real samples."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from conftest import ROOT, SAMPLES, Process, Run
+from typer.testing import Result
+
+from pipeline.cli.examining import sample_names
+from pipeline.record import SCHEMA_VERSION, ExamRecord
+from pipeline.record.schema import record_schema
+from pipeline.speech import Transcript
+
+COMMITTED_SCHEMA = ROOT / "pipeline" / "record" / "record.schema.json"
+ESCAPE = "\x1b"
+
+
+def evidence_in(value: Any) -> Iterator[dict[str, Any]]:
+    """Every piece of evidence anywhere in a record."""
+    if isinstance(value, dict):
+        if {"text", "start_char", "end_char", "start_s"} == set(value) - {"end_s"}:
+            yield value
+        for inner in value.values():
+            yield from evidence_in(inner)
+    if isinstance(value, list):
+        for inner in value:
+            yield from evidence_in(inner)
+
+
+def checked_record(result: Result) -> dict[str, Any]:
+    """The record on standard output, which has to be all that is there, fit the schema, and quote exactly."""
+    assert result.exit_code == 0, result.stderr
+    record: dict[str, Any] = json.loads(result.stdout)
+    jsonschema.Draft202012Validator(record_schema()).validate(record)
+    text = record["transcript"]["text"]
+    for evidence in evidence_in({key: value for key, value in record.items() if key != "transcript"}):
+        assert text[evidence["start_char"] : evidence["end_char"]] == evidence["text"]
+    for fact in (*record["findings"], *record["measurements"]):
+        assert fact["evidence"]
+    return record
+
+
+@pytest.mark.parametrize(("model", "sample"), [("base", "cat_terse"), ("tiny.en", "dog_incomplete")])
+def test_exam_gives_a_valid_record_with_evidence_in_words_and_time(run: Run, model: str, sample: str) -> None:
+    sound = next(file for file in SAMPLES.glob(f"{sample}.*") if file.suffix in (".flac", ".ogg"))
+    arguments = ("--patient", SAMPLES / f"{sample}.patient.json", "--date", "2026-03-02", "--json")
+    record = checked_record(run("exam", sound, "--model", model, *arguments))
+    assert record["visit"] == {"kind": "health_check", "on": "2026-03-02"}
+    assert record["transcript"]["model"] == model
+    assert record["findings"]
+    assert record["measurements"]
+    words = [word for utterance in record["transcript"]["utterances"] for word in utterance["words"]]
+    for fact in (*record["findings"], *record["measurements"]):
+        for evidence in fact["evidence"]:
+            within = [
+                word
+                for word in words
+                if word["start_char"] < evidence["end_char"] and evidence["start_char"] < word["end_char"]
+            ]
+            assert evidence["start_s"] == within[0]["start_s"]
+            assert evidence["end_s"] == within[-1]["end_s"]
+
+
+def test_transcribe_prints_lines_with_times_or_a_transcript(run: Run) -> None:
+    sound = SAMPLES / "cat_terse.flac"
+    readable = run("transcribe", sound, "--model", "tiny.en")
+    assert readable.exit_code == 0
+    assert all(re.match(r"\[\d+:\d\d\.\d\] \S", line) for line in readable.stdout.splitlines())
+    transcript = Transcript.model_validate_json(
+        run("transcribe", sound, "--model", "tiny.en", "--json").stdout
+    )
+    spoken = [transcript.text[one.start_char : one.end_char] for one in transcript.utterances]
+    assert [line.split("] ", 1)[1] for line in readable.stdout.splitlines()] == spoken
+
+
+@pytest.mark.parametrize("name", sample_names())
+def test_extract_makes_a_valid_record_of_every_sample_text(run: Run, name: str) -> None:
+    patient = SAMPLES / f"{name}.patient.json"
+    result = run("extract", SAMPLES / f"{name}.txt", "--patient", patient, "--date", "2026-03-02", "--json")
+    record = checked_record(result)
+    assert record["patient"]["name"] == json.loads(patient.read_text(encoding="utf-8"))["name"]
+    assert ExamRecord.model_validate(record).model_dump(mode="json") == record
+
+
+def test_extract_keeps_the_text_as_it_came(run: Run, tmp_path: Path) -> None:
+    """Line ends and odd characters stay, so that offsets fit the caller's own file."""
+    text = "Ears\r\nclean,  no wax.\r\nTemp 38.6 °C – fine.\r\n"
+    file = tmp_path / "dictation.txt"
+    file.write_bytes(text.encode("utf-8"))
+    assert checked_record(run("extract", file, "--json"))["transcript"]["text"] == text
+    assert checked_record(run("extract", "-", "--json", given=text.encode()))["transcript"]["text"] == text
+
+
+def test_extract_of_nothing_says_so(run: Run) -> None:
+    result = run("extract", "-", given="  \n")
+    assert result.exit_code == 0
+    assert "text is empty" in result.stderr
+    assert "No speech was understood" in result.stdout
+
+
+def test_visit_and_date_reach_the_record(run: Run) -> None:
+    result = run(
+        "extract",
+        "-",
+        "--visit",
+        "pre-anaesthetic",
+        "--date",
+        "2026-03-02",
+        "--json",
+        given="Recheck in ten days.",
+    )
+    record = checked_record(result)
+    assert record["visit"] == {"kind": "pre_anaesthetic", "on": "2026-03-02"}
+    assert record["plan"][0]["due"] == "2026-03-12"
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_in_a_pipe_the_view_is_plain_and_fits(run: Run, monkeypatch: pytest.MonkeyPatch, width: int) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    for name in sample_names():
+        result = run(
+            "extract", SAMPLES / f"{name}.txt", "--patient", SAMPLES / f"{name}.patient.json", "--talk"
+        )
+        assert result.exit_code == 0
+        assert ESCAPE not in result.stdout
+        assert max(map(len, result.stdout.splitlines())) <= width
+
+
+def test_no_color_is_honoured(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """https://no-color.org: set and not empty, it takes the colours away; bold may stay."""
+    colour = re.compile(r"\x1b\[[\d;]*\b3[0-7]\b")
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    text = SAMPLES / "cat_terse.txt"
+    assert colour.search(run("extract", text).stdout)
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert not colour.search(run("extract", text).stdout)
+
+
+def test_an_ascii_terminal_gets_the_same_facts(process: Process) -> None:
+    arguments = ("extract", "-", "--date", "2026-03-02")
+    text = process("extract", SAMPLES / "cat_terse.txt", "--date", "2026-03-02", PYTHONIOENCODING="ascii")
+    assert text.returncode == 0
+    assert "ABNORMAL" in text.stdout.decode("ascii")
+    del arguments
+    document = process("extract", SAMPLES / "cat_terse.txt", "--json", PYTHONIOENCODING="ascii")
+    spoken = (SAMPLES / "cat_terse.txt").read_bytes().decode("utf-8")
+    assert json.loads(document.stdout.decode("ascii"))["transcript"]["text"] == spoken
+
+
+def test_the_committed_schema_is_current(run: Run) -> None:
+    """After a wanted change: raise SCHEMA_VERSION, then `rostral schema > pipeline/record/record.schema.json`."""
+    printed = run("schema").stdout
+    assert printed == COMMITTED_SCHEMA.read_text(encoding="utf-8")
+    schema = json.loads(printed)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    assert schema["$id"].endswith(f":{SCHEMA_VERSION}")
+    assert schema["properties"]["schema_version"]["const"] == SCHEMA_VERSION
+
+
+def test_lexicon_find_tells_meaning_and_table(run: Run) -> None:
+    known = run("lexicon", "find", "heart", "murmur")
+    assert known.exit_code == 0
+    assert "finding of cardiovascular" in known.stdout
+    assert "lexicon/findings/cardiovascular.toml" in known.stdout
+    unknown = run("lexicon", "find", "jingavitis")
+    assert unknown.exit_code == 1
+    assert unknown.stdout == ""
+    assert "gingivitis" in unknown.stderr
+
+
+def test_evaluate_prints_scores_and_every_error_when_asked(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "one.toml").write_text(
+        'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no wax."\n'
+        'findings = [{ words = "clean", system = "eyes", nature = "normal" }]\n',
+        encoding="utf-8",
+    )
+    result = run("evaluate", tmp_path)
+    assert result.exit_code == 0
+    assert "1 dictations, 1 facts" in result.stdout
+    assert "--errors" in result.stdout
+    assert "MISS" in run("evaluate", tmp_path, "--errors").stdout
+
+
+def test_evaluate_names_a_bad_file(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "bad.toml").write_text('style = "terse"\n', encoding="utf-8")
+    result = run("evaluate", tmp_path)
+    assert result.exit_code == 1
+    assert "bad.toml" in result.stderr
+
+
+def test_check_names_everything_that_is_needed(run: Run) -> None:
+    result = run("check", "--model", "tiny.en")
+    assert result.exit_code == 0, result.stderr
+    for name in ("model tiny.en", "lexicon", "cache folder", "microphone library", "versions"):
+        assert name in result.stdout
+
+
+def test_check_fails_where_something_is_missing(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    blocked = tmp_path / "file"
+    blocked.touch()
+    monkeypatch.setenv("ROSTRAL_CACHE", str(blocked))
+    result = run("check", "--model", str(tmp_path / "nowhere"))
+    assert result.exit_code == 1
+    assert "cache folder" in result.stderr
+    assert "nowhere" in result.stderr
+
+
+def test_demo_shows_words_record_and_other_samples(run: Run) -> None:
+    result = run("demo", "cat_terse", "--model", "tiny.en")
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.startswith("What was said in cat_terse")
+    assert "NOSE TO TAIL" in result.stdout
+    for name in sample_names():
+        assert name in result.stdout
+
+
+def test_bench_measures_every_stage(run: Run) -> None:
+    result = run("bench", SAMPLES / "cat_terse.flac", "--runs", "1", "--model", "tiny.en")
+    assert result.exit_code == 0, result.stderr
+    for figure in (
+        "command start",
+        "speech recognised",
+        "share of real time",
+        "words per second",
+        "peak memory",
+    ):
+        assert figure in result.stdout
+
+
+def test_the_command_itself_shows_help_and_version(process: Process) -> None:
+    assert b"exam" in process().stdout
+    assert re.fullmatch(rb"rostral \d+\.\d+\.\d+\S*\s*", process("--version").stdout)
