@@ -26,6 +26,7 @@ from lexicon.schema import (
     ReferenceRange,
     Requirement,
     Row,
+    SoundAlike,
     Structure,
     UnitWord,
 )
@@ -61,6 +62,7 @@ class Lexicon:
     units: tuple[UnitWord, ...]
     ranges: tuple[ReferenceRange, ...]
     requirements: tuple[Requirement, ...]
+    soundalikes: tuple[SoundAlike, ...]
     words: dict[str, Any]
     numbers: dict[str, dict[str, float]]
     entries: tuple[Entry, ...]
@@ -235,6 +237,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
     units = _plain_rows(base / "units.toml", "unit", UnitWord)
     ranges = _plain_rows(base / "reference_ranges.toml", "range", ReferenceRange)
     requirements = _plain_rows(base / "requirements.toml", "requirement", Requirement)
+    soundalikes = _plain_rows(base / "soundalikes.toml", "soundalike", SoundAlike)
     words = tomllib.loads((base / "words.toml").read_text(encoding="utf-8"))
     numbers = tomllib.loads((base / "numbers.toml").read_text(encoding="utf-8"))
     spelling = tomllib.loads((base / "spelling.toml").read_text(encoding="utf-8"))
@@ -248,6 +251,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
         units=units,
         ranges=ranges,
         requirements=requirements,
+        soundalikes=soundalikes,
         words=words,
         numbers=numbers,
         entries=_surface_forms(structures, findings, pairs),

@@ -76,6 +76,7 @@ class FindingConcept(Row):
     surface_of: tuple[System, ...] = Field(
         default=(), description="Systems over whose structures an 'any' finding sits in the skin (home)."
     )
+    needs_structure: bool = Field(default=False, description="An 'any' finding that says nothing without a part.")
     label: str = Field(min_length=1, description="Clinical name, singular.")
     plain: str = Field(min_length=1, description="The owner's words for it.")
     nature: Literal["abnormal", "normal", "neutral"] = "abnormal"
@@ -180,3 +181,11 @@ class Requirement(Row):
     systems: tuple[System, ...]
     measurements: tuple[Identifier, ...]
     why: str
+
+
+class SoundAlike(Row):
+    """Words that a recogniser writes in place of a term of the same sound."""
+
+    heard: tuple[str, ...] = Field(min_length=1)
+    term: str
+    where: Literal["any", "due"]

@@ -38,7 +38,8 @@ def read_patient(file: Path | None) -> Patient | None:
         # As JSON, where dates and numbers are read strictly by what JSON has.
         return Patient.model_validate_json(text)
     except ValidationError as error:
-        problems = error.errors()
+        # A field that is not known first: it is often the one that another misses.
+        problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
         more = f" ({len(problems) - 1} more to mend after that)" if len(problems) > 1 else ""
         raise CallError(f"The patient file {file} is wrong: {_problem(problems[0])}.{more}") from None
 

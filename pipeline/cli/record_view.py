@@ -248,7 +248,7 @@ class _View:
     def caution(self) -> None:
         """Put the line that stands under every record."""
         self._page.blank()
-        self._page.flow(0, Text(self._record.caution, style="italic dim"))
+        self._page.flow(0, Text(printable(self._record.caution), style="italic dim"))
 
     # Parts of blocks
 

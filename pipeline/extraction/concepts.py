@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
@@ -19,13 +19,15 @@ from pipeline.extraction.tokens import SpokenTokenizer, analysis_of
 class Mention:
     """Words of the lexicon in tokens start to end (exclusive), with everything they can stand for.
 
-    `similarity` is 1.0 for words as written in a table, below for words taken as misheard.
+    `similarity` is 1.0 for words as written in a table, below for words taken as misheard. `inner` are the shorter
+    mentions inside words that count only in the focus of their system, for when that is not in focus.
     """
 
     start: int
     end: int
     entries: tuple[Entry, ...]
     similarity: float = 1.0
+    inner: tuple[Mention, ...] = ()
 
     @property
     def is_structure(self) -> bool:
@@ -88,15 +90,25 @@ class ConceptMatcher:
 
 
 def _longest(mentions: Iterable[Mention]) -> list[Mention]:
-    """Non-overlapping mentions, longer ones first, in text order."""
-    taken: set[int] = set()
-    kept = []
+    """Non-overlapping mentions, longer ones first, in text order, with what stands inside focus-only ones."""
+    taken: dict[int, int] = {}
+    kept: list[Mention] = []
+    inside: dict[int, list[Mention]] = defaultdict(list)
     for mention in sorted(mentions, key=lambda item: (item.start - item.end, item.start)):
-        tokens = range(mention.start, mention.end)
-        if taken.isdisjoint(tokens):
-            taken.update(tokens)
+        owners = {taken.get(token) for token in range(mention.start, mention.end)}
+        if owners == {None}:
+            for token in range(mention.start, mention.end):
+                taken[token] = len(kept)
             kept.append(mention)
-    return sorted(kept, key=lambda item: item.start)
+        elif len(owners) == 1 and (owner := owners.pop()) is not None:
+            inside[owner].append(mention)
+    with_inner = [
+        replace(mention, inner=tuple(_longest(inside[number])))
+        if inside[number] and all(entry.in_focus for entry in mention.entries)
+        else mention
+        for number, mention in enumerate(kept)
+    ]
+    return sorted(with_inner, key=lambda item: item.start)
 
 
 def _longest_per_kind(cues: list[Cue]) -> list[Cue]:

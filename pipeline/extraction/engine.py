@@ -15,6 +15,7 @@ from lexicon import Lexicon, load_lexicon
 from pipeline.extraction.clauses import segments_of
 from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.measurements import MeasurementReader, Reading
+from pipeline.extraction.misheard import MisheardWords
 from pipeline.extraction.model import (
     Assertion,
     Clause,
@@ -37,7 +38,7 @@ from pipeline.extraction.statements import Draft, StatementReader
 from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
 from pipeline.speech.model import Transcript, Word
 
-COMPONENTS = ("rostral_numbers", "rostral_concepts", "rostral_measurements", "rostral_clauses")
+COMPONENTS = ("rostral_numbers", "rostral_concepts", "rostral_misheard", "rostral_measurements", "rostral_clauses")
 """The order of understanding."""
 
 
@@ -57,6 +58,12 @@ def _numbers(grammar: NumberGrammar, doc: Doc) -> Doc:
 def concepts_component(nlp: Language, name: str) -> ConceptMatcher:
     """Words of the lexicon and cues."""
     return ConceptMatcher(nlp.vocab, load_lexicon(), cast("SpokenTokenizer", nlp.tokenizer))
+
+
+@Language.factory("rostral_misheard")
+def misheard_component(nlp: Language, name: str) -> MisheardWords:
+    """Words that sound like trade words."""
+    return MisheardWords(load_lexicon(), cast("SpokenTokenizer", nlp.tokenizer))
 
 
 @Language.factory("rostral_measurements")

@@ -295,10 +295,13 @@ class _Reading:
         places = self._landmarks(segment.start, self._sentence_end(segment))
         items: list[Item] = []
         context = self.focus.system
-        for mention in mentions:
+        pending = mentions[::-1]
+        while pending:
+            mention = pending.pop()
             near = self._near_system(mention, places) or context
             item = self._of_patient(mention, segment, near) or self._resolve(mention, near)
             if item is None:
+                pending += mention.inner[::-1]
                 continue
             items.append(item)
             if (system := self._system_of(item.entry)) != "any":
@@ -385,12 +388,12 @@ class _Reading:
         """The meaning that fits the system in focus; else the one that needs no focus."""
         fitting = [e for e in mention.entries if e.in_focus and self._system_of(e) == context]
         free = [e for e in mention.entries if not e.in_focus]
-        if fitting and not any(self._system_of(e) not in ("any", context) for e in free):
+        if fitting:
             return Item(mention, self._prefer(mention, fitting), mention.similarity)
         if free:
             return Item(mention, self._prefer(mention, free), mention.similarity)
-        if fitting:
-            return Item(mention, self._prefer(mention, fitting), mention.similarity)
+        if mention.inner:
+            return None
         systems = {self._system_of(e) for e in mention.entries}
         nouns = [e for e in mention.entries if e.kind != "predicate"]
         if len(systems) == 1 and nouns and (nouns[0].kind == "structure" or context is None):
@@ -470,6 +473,8 @@ class _Reading:
             self._denials_until(item.start, index, segment)
             denied, sure = self._denied(item, concept, items, position, index, segment)
             places = self._places(item, items, segment) or [(None, None)]
+            if concept.needs_structure and places[0][0] is None and self.focus.structure is None:
+                continue
             systems_done: set[tuple[str, str]] = set()
             for structure, side in places:
                 draft = self._draft(item, concept, structure, side, segment, index, sentence)
@@ -661,7 +666,7 @@ class _Reading:
         if self.focus.system is not None:
             system = self.focus.system
             if system in concept.surface_of:
-                return concept.home, self.focus.structure
+                return concept.home, None
             return system, self.focus.structure
         return concept.home, None
 
