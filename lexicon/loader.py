@@ -81,15 +81,22 @@ class Lexicon:
         return {term: group for group in self.cues.values() if group.kind == kind for term in group.terms}
 
 
+def _read(table: Traversable) -> dict[str, Any]:
+    """The content of one TOML file; a missing, garbled or wrongly encoded one is named."""
+    try:
+        return tomllib.loads(table.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise LexiconError(f"{table} is missing. Put the table back or reinstall the program.") from error
+    except tomllib.TOMLDecodeError as error:
+        raise LexiconError(f"{table} is not valid TOML: {error}. Mend the file at that line.") from error
+    except UnicodeDecodeError as error:
+        raise LexiconError(f"{table} is not UTF-8 text: {error}. Save it as UTF-8.") from error
+
+
 def _rows(table: Traversable, key: str, shape: type[R]) -> Iterator[tuple[str, R]]:
     """Yield (place, row) of one table; the place is what an error shows."""
-    name = f"lexicon/{table.name}" if isinstance(table, Path) is False else str(table)
-    try:
-        data = tomllib.loads(table.read_text(encoding="utf-8"))
-    except tomllib.TOMLDecodeError as error:
-        raise LexiconError(f"{name} is not valid TOML: {error}. Mend the file at that line.") from error
-    except UnicodeDecodeError as error:
-        raise LexiconError(f"{name} is not UTF-8 text: {error}. Save it as UTF-8.") from error
+    name = str(table)
+    data = _read(table)
     unknown = set(data) - {key}
     if unknown:
         raise LexiconError(f"{name}: unknown table {sorted(unknown)[0]!r}; only [[{key}]] stands here.")
@@ -103,10 +110,11 @@ def _rows(table: Traversable, key: str, shape: type[R]) -> Iterator[tuple[str, R
             raise LexiconError(f"{place}: {column}: {first['msg']} (got {first.get('input')!r}).") from error
 
 
-def _by_id(tables: Iterable[Traversable], key: str, shape: type[R], column: str = "id") -> dict[str, R]:
-    """Collect rows of several tables by identifier, refusing the same one twice."""
+def _by_id(
+    tables: Iterable[Traversable], key: str, shape: type[R], places: dict[str, str], column: str = "id"
+) -> dict[str, R]:
+    """Collect rows of several tables by identifier, refusing the same one twice; `places` learns where each stands."""
     found: dict[str, R] = {}
-    places: dict[str, str] = {}
     for table in tables:
         for place, row in _rows(table, key, shape):
             identifier = getattr(row, column)
@@ -149,7 +157,11 @@ def normal_form(term: str) -> str:
 
 
 def _surface_forms(
-    structures: dict[str, Structure], findings: dict[str, FindingConcept], pairs: tuple[tuple[str, str], ...]
+    structures: dict[str, Structure],
+    findings: dict[str, FindingConcept],
+    pairs: tuple[tuple[str, str], ...],
+    places: dict[str, str],
+    finding_places: dict[str, str],
 ) -> tuple[Entry, ...]:
     """Spell out every form; forms written in a table win over forms made by rule."""
     written: dict[tuple[str, str], Entry] = {}
@@ -164,9 +176,10 @@ def _surface_forms(
             key = (term, scope(system, in_focus))
             before = written.get(key)
             if before is not None:
+                where = (places if kind == "structure" else finding_places)[identifier]
                 raise LexiconError(
-                    f"synonym {raw!r} of {identifier!r} already belongs to {before.id!r}: a form may stand once for"
-                    " all systems, or once per system in focus_terms/focus_predicates."
+                    f"{where}: synonym {raw!r} already belongs to {before.id!r}: a form may stand once for all"
+                    " systems, or once per system in focus_terms/focus_predicates."
                 )
             written[key] = Entry(term, kind, identifier, in_focus)
             for form in spellings(term, pairs):
@@ -189,7 +202,7 @@ def _surface_forms(
 
 
 def _compositions(
-    structures: dict[str, Structure], findings: dict[str, FindingConcept]
+    structures: dict[str, Structure], findings: dict[str, FindingConcept], places: dict[str, str]
 ) -> dict[tuple[str, str], str]:
     """(structure, general finding) → concept, each pair once, both known."""
     composed: dict[tuple[str, str], str] = {}
@@ -197,26 +210,31 @@ def _compositions(
         for pair in finding.composed_of:
             structure, _, general = (part.strip() for part in pair.partition("+"))
             if structure not in structures:
-                raise LexiconError(f"finding {finding.id!r}: composed_of {pair!r}: no structure {structure!r}.")
+                raise LexiconError(f"{places[finding.id]}: composed_of {pair!r}: no structure {structure!r}.")
             if general not in findings or findings[general].system != "any":
                 raise LexiconError(
-                    f"finding {finding.id!r}: composed_of {pair!r}: {general!r} is no finding of findings/any.toml."
+                    f"{places[finding.id]}: composed_of {pair!r}: {general!r} is no finding of findings/any.toml."
                 )
             if (structure, general) in composed:
                 raise LexiconError(
-                    f"finding {finding.id!r}: composed_of {pair!r} already belongs to {composed[structure, general]!r}."
+                    f"{places[finding.id]}: composed_of {pair!r} already belongs to {composed[structure, general]!r}."
                 )
             composed[structure, general] = finding.id
     return composed
 
 
-def _check_references(structures: dict[str, Structure], findings: dict[str, FindingConcept]) -> None:
+def _check_references(
+    structures: dict[str, Structure],
+    findings: dict[str, FindingConcept],
+    places: dict[str, str],
+    finding_places: dict[str, str],
+) -> None:
     for structure in structures.values():
         if structure.part_of is not None and structure.part_of not in structures:
-            raise LexiconError(f"structure {structure.id!r}: part_of {structure.part_of!r} is no structure.")
+            raise LexiconError(f"{places[structure.id]}: part_of {structure.part_of!r} is no structure.")
     for finding in findings.values():
         if finding.structure is not None and finding.structure not in structures:
-            raise LexiconError(f"finding {finding.id!r}: structure {finding.structure!r} is no structure.")
+            raise LexiconError(f"{finding_places[finding.id]}: structure {finding.structure!r} is no structure.")
 
 
 def _folder(folder: Traversable) -> list[Traversable]:
@@ -230,18 +248,20 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
     Raises LexiconError naming file, row and column.
     """
     base: Traversable = root if root is not None else resources.files("lexicon")
-    structures = _by_id(_folder(base / "structures"), "structure", Structure)
-    findings = _by_id(_folder(base / "findings"), "finding", FindingConcept)
-    cues = _by_id(_folder(base / "cues"), "cue", CueGroup)
-    measurements = _by_id([base / "measurements.toml"], "measurement", MeasurementName, column="kind")
+    places: dict[str, str] = {}
+    structures = _by_id(_folder(base / "structures"), "structure", Structure, places)
+    finding_places: dict[str, str] = {}
+    findings = _by_id(_folder(base / "findings"), "finding", FindingConcept, finding_places)
+    cues = _by_id(_folder(base / "cues"), "cue", CueGroup, {})
+    measurements = _by_id([base / "measurements.toml"], "measurement", MeasurementName, {}, column="kind")
     units = _plain_rows(base / "units.toml", "unit", UnitWord)
     ranges = _plain_rows(base / "reference_ranges.toml", "range", ReferenceRange)
     requirements = _plain_rows(base / "requirements.toml", "requirement", Requirement)
     soundalikes = _plain_rows(base / "soundalikes.toml", "soundalike", SoundAlike)
-    words = tomllib.loads((base / "words.toml").read_text(encoding="utf-8"))
-    numbers = tomllib.loads((base / "numbers.toml").read_text(encoding="utf-8"))
-    spelling = tomllib.loads((base / "spelling.toml").read_text(encoding="utf-8"))
-    _check_references(structures, findings)
+    words = _read(base / "words.toml")
+    numbers = _read(base / "numbers.toml")
+    spelling = _read(base / "spelling.toml")
+    _check_references(structures, findings, places, finding_places)
     pairs = tuple((left, right) for left, right in spelling["pairs"])
     return Lexicon(
         structures=structures,
@@ -254,8 +274,8 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
         soundalikes=soundalikes,
         words=words,
         numbers=numbers,
-        entries=_surface_forms(structures, findings, pairs),
-        composed=_compositions(structures, findings),
+        entries=_surface_forms(structures, findings, pairs, places, finding_places),
+        composed=_compositions(structures, findings, finding_places),
     )
 
 

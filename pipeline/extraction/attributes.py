@@ -98,6 +98,9 @@ class AttributeReader:
         value, end = self._grade_number(norms, numbers, start)
         if value is None:
             return None
+        if named and 100 <= value <= 606 and value % 100 in (3, 4, 5, 6) and value // 100 <= value % 100:
+            # "two over six" heard as 206; the middle digit is the "over".
+            return Graded(start, end, float(value // 100), float(value % 100))
         out_of, stop = self._grade_scale(norms, numbers, end)
         if out_of is not None and 0 <= value <= out_of <= 20:
             return Graded(start, stop, value, out_of)

@@ -137,7 +137,7 @@ def _mark_question(segments: list[Segment], sentence: int) -> None:
 
 def _classify(analysis: Analysis, segments: list[Segment]) -> None:
     """Set act, act_cue and anchored of every segment."""
-    cues = [cue for cue in analysis.cues if cue.kind in ("act", "act_initial", "act_weak", "anchor")]
+    cues = [cue for cue in analysis.cues if cue.kind in ("act", "act_idle", "act_initial", "act_weak", "anchor")]
     starts = [cue.start for cue in cues]
     mention_starts = [m.start for m in analysis.mentions]
     negations = sorted(c.start for c in analysis.cues if c.kind in ("negation_before", "negation_after"))
@@ -158,15 +158,25 @@ def _classify(analysis: Analysis, segments: list[Segment]) -> None:
 
 
 def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue]) -> list[Cue]:
-    """Praise in passing ("good boy eyes clear") decides only where the segment says nothing else."""
-    says = any(not m.entries[0].in_focus for m in mentions_within(analysis.mentions, segment.start, segment.end))
-    says = says or any(segment.start <= r.start < segment.end for r in analysis.readings)
-    return [cue for cue in inside if not (says and cue.group.value == "chatter")]
+    """Praise in passing ("good boy eyes clear") decides only where the segment says nothing else; talk to the patient
+    ("who's a smelly boy") decides unless a part or a value is named."""
+    mentions = mentions_within(analysis.mentions, segment.start, segment.end)
+    measured = _measured(analysis, segment)
+    says = measured or any(not m.entries[0].in_focus for m in mentions)
+    names = measured or any(m.is_structure for m in mentions)
+    return [
+        cue for cue in inside if cue.group.value != "chatter" or not (says if cue.kind == "act_idle" else names)
+    ]
+
+
+def _measured(analysis: Analysis, segment: Segment) -> bool:
+    at = bisect_left(analysis.readings, segment.start, key=lambda r: r.start)
+    return at < len(analysis.readings) and analysis.readings[at].start < segment.end
 
 
 def _own_act(norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | None:
     """The cue that decides: the first one, strong before weak; a weak one only without an anchor."""
-    strong = [cue for cue in inside if cue.kind == "act" or (cue.kind == "act_initial" and _initial(norms, segment, cue))]
+    strong = [cue for cue in inside if cue.kind in ("act", "act_idle") or (cue.kind == "act_initial" and _initial(norms, segment, cue))]
     strong = [cue for cue in strong if cue.group.value != "question" or cue.start - segment.start <= 2]
     if strong:
         first = min(strong, key=lambda cue: (cue.start, -cue.end))
@@ -224,6 +234,10 @@ def _carries_on(
         return False
     if segment.sentence != previous.sentence:
         return _teaching_goes_on(analysis, previous, segment) or _plan_goes_on(analysis, previous, segment)
+    if previous.act is SpeechAct.CHATTER:
+        return False
+    if analysis.norms[segment.start] == "because":
+        return True
     if previous.act in _PERMANENT:
         return segment.opener != "contrast" or previous.act is SpeechAct.REPORT
     if segment.opener == "contrast":
@@ -244,8 +258,7 @@ def _plan_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bo
     if previous.act is not SpeechAct.PLAN or segment.opener != "sentence":
         return False
     says = mentions_within(analysis.mentions, segment.start, segment.end)
-    measured = any(segment.start <= r.start < segment.end for r in analysis.readings)
-    return not says and not measured and segment.end - segment.start >= 2
+    return not says and not _measured(analysis, segment) and segment.end - segment.start >= 2
 
 
 def _teaching_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bool:

@@ -124,14 +124,15 @@ def _longest_per_kind(cues: list[Cue]) -> list[Cue]:
 
 _TAKING = frozenset(("negation_before", "possible_before"))
 # Cues that keep their meaning inside the words of a term.
-_FREE = frozenset(("measure_link", "comparator", "weight_change", "now", "past"))
+_FREE = frozenset(("measure_link", "comparator", "weight_change", "now", "past", "present_opening"))
+_SWALLOWING = frozenset(("pseudo_negation", "possible_after"))
 # A cue of these kinds inside a longer cue of the other kinds says something else there ("not" in "not only").
 _SHADOWS = {
     "negation_before": ("pseudo_negation", "possible_before", "possible_after", "replace", "not_examined", "withdraw"),
     "negation_after": ("pseudo_negation", "possible_after", "not_examined"),
     "act": ("negation_before", "possible_before", "pseudo_negation", "not_examined"),
     "act_weak": ("negation_before", "possible_before", "pseudo_negation", "not_examined", "act"),
-    "side": ("swallow",),
+    "side": ("swallow", "no_side"),
     "past": ("swallow",),
 }
 
@@ -148,7 +149,7 @@ def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], li
         if shorter and cue.kind not in _FREE:
             continue
         kept_cues.append(cue)
-        if cue.kind == "swallow" or (cue.kind == "pseudo_negation" and cue.end - cue.start > 1):
+        if cue.kind == "swallow" or (cue.kind in _SWALLOWING and cue.end - cue.start > 1):
             swallowed.update(range(cue.start, cue.end))
     covers: dict[str, list[Cue]] = defaultdict(list)
     for cue in kept_cues:
@@ -158,7 +159,7 @@ def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], li
             token
             for other in others
             for cue in covers[other]
-            if cue.end - cue.start > 1 or other == "swallow"
+            if cue.end - cue.start > 1 or other in ("swallow", "no_side")
             for token in range(cue.start, cue.end)
         }
         for kind, others in _SHADOWS.items()

@@ -102,8 +102,11 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
 
     `on` is the day of the visit; due dates count from it. Never raises for any text.
     """
-    doc = load_pipeline()(transcript.text)
+    nlp = load_pipeline()
+    doc = nlp.make_doc(transcript.text)
     analysis = analysis_of(doc)
+    analysis.from_sound = transcript.model is not None
+    nlp(doc)
     statement_reader, plan_reader = _readers()
     read = statement_reader.read(analysis)
     writer = _Writer(transcript, analysis, load_lexicon())

@@ -273,6 +273,8 @@ class _Pass:
             at += 2
         elif self._at(at) in ("of", "over", "/"):
             at += 1
+        elif self.analysis.from_sound and self._at(at) in ("r", "are") and self._at(at + 1) in ("9", "5", "nine", "five"):
+            at += 1  # "three of nine" heard as "3R9"
         else:
             return None, end
         scale = self.numbers.get(at)
@@ -725,6 +727,11 @@ class _Pass:
             if reading.value_high is not None:
                 reading.value_high = convert(reading.value_high, fahrenheit)
             reading.method = "no scale said, read as degrees Fahrenheit"
+        elif self.analysis.from_sound and low * 10 <= amount <= high * 10:
+            # Recognisers write "thirty eight one" as 381; a person is asked to look.
+            reading.value = amount / 10
+            reading.method = f"heard as {amount:g}, read as {amount / 10:g} Celsius"
+            reading.confidence = 0.5
         else:
             reading.method = "no scale said, taken as Celsius"
 

@@ -14,6 +14,7 @@ from decimal import Decimal
 from lexicon import Lexicon
 
 
+_LONGEST_FIGURE = 9
 _LARGEST_PAIR = 400  # rates said in pairs ("two forty") stay below; "thirty eight five, ninety six" is no 596
 
 
@@ -43,6 +44,11 @@ class _Part:
     end: int
     value: Decimal
     digits: int  # 1 for one..nine, 2 for 10..99, 3 for hundreds; 0 when it cannot be combined
+
+
+def _is_figure(word: str) -> bool:
+    """A number in plain figures, short enough to be said of a patient (not a chip or telephone number)."""
+    return len(word) <= _LONGEST_FIGURE and word.isascii() and word.replace(".", "", 1).isdecimal()
 
 
 class NumberGrammar:
@@ -89,7 +95,7 @@ class NumberGrammar:
         """One cardinal: digits, or words up to thousands, with a spoken decimal."""
         word = norms[at]
         if word[0].isdigit():
-            if not word.replace(".", "", 1).isdigit():
+            if not _is_figure(word):
                 return None
             value = Decimal(word)
             end = at + 1
@@ -137,7 +143,7 @@ class NumberGrammar:
         after = end + 1 if self._at(norms, end) == "and" else end
         if after < len(norms):
             rest = self._below_hundred(norms, after)
-            if rest is None and norms[after].isdigit() and len(norms[after]) <= 2:
+            if rest is None and _is_figure(norms[after]) and len(norms[after]) <= 2:
                 rest = (Decimal(norms[after]), after + 1)
             if rest is not None:
                 return value + rest[0], rest[1]
@@ -163,7 +169,7 @@ class NumberGrammar:
             word = norms[stop]
             if word in self._digit_words:
                 digits += str(self._digit_words[word])
-            elif word.isdigit() and not digits:
+            elif _is_figure(word) and not digits:
                 digits += word
             elif (word in self._teens or word in self._tens) and not digits:
                 below = self._below_hundred(norms, stop)
@@ -258,7 +264,7 @@ class NumberGrammar:
     def _is_digits(self, norms: list[str], at: int) -> bool:
         """ "100 and 1.8", as a recogniser writes "a hundred and one point eight"."""
         word = self._at(norms, at)
-        return bool(word) and word[0].isdigit() and word.replace(".", "", 1).isdigit() and Decimal(word) < 100
+        return _is_figure(word) and Decimal(word) < 100
 
     @staticmethod
     def _at(norms: list[str], index: int) -> str:

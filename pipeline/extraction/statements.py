@@ -245,8 +245,11 @@ class _Reading:
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.assertion != "absent"]
         grade = next((g for g in self.grades if segment.start <= g.start < segment.end and g.start not in self.measured), None)
         severities = self._cues("severity", segment.start, segment.end)
+        doubts = self._cues("possible_after", segment.start, segment.end)
         used = False
         for draft in last:
+            if doubts and doubts[0].start <= segment.start + 2 and draft.segment == last[-1].segment:
+                draft.assertion, used = "possible", True
             concept = self.lexicon.findings[draft.concept]
             if grade is not None and draft.grade is None and concept.grade_out_of:
                 draft.grade, used = grade, True
@@ -561,7 +564,8 @@ class _Reading:
             gap = self.norms[item.end : following.start]
             light = all(word in self.rules.degrees or word in ("and", "looking") for word in gap)
             if light and not following.is_structure and following.mention.is_predicate:
-                return self._structure_before(item, items) is not None and bool(gap)
+                # "nice and relaxed" is one verdict; "soft and comfortable" are two.
+                return words not in self.rules.praise and bool(gap) and self._structure_before(item, items) is not None
             if light and following.is_structure:
                 return True
         nxt = self.norms[item.end] if item.end < segment.end else ""
@@ -705,7 +709,8 @@ class _Reading:
     def _after_preposition(self, item: Item, structures: list[Item]) -> list[Item]:
         """ "swelling of the left hock", "no discharge from the eyes or nose"."""
         following = [s for s in structures if s.start >= item.end]
-        sized = any(item.end <= z.start < item.end + 4 for z in self.sizes)
+        at = bisect_left(self.sizes, item.end, key=lambda z: z.start)
+        sized = at < len(self.sizes) and self.sizes[at].start < item.end + 4
         if not following or following[0].start - item.end > (12 if sized else 7):
             return []
         gap = self.norms[item.end : following[0].start]
@@ -800,8 +805,12 @@ class _Reading:
         start = segment.start
         if self.negation is not None and self.negation.segment == index:
             start = max(start, self.negation.last_end)
-        cues = self._cues("negation_before", start, token) + self._cues("terminator", start, token)
-        for cue in sorted(cues, key=lambda c: c.start):
+        kinds = ("negation_before", "terminator", "exception")
+        cues = [cue for kind in kinds for cue in self._cues(kind, start, token)]
+        for cue in sorted(cues, key=lambda c: (c.start, c.kind)):
+            if cue.kind == "exception":
+                self.negation = None
+                continue
             if cue.kind == "terminator":
                 if self.negation is not None and (self.negation.denied or self.negation.segment != index):
                     self.negation = None
@@ -870,10 +879,12 @@ class _Reading:
     ) -> bool | None:
         """Whether a further finding is still in the denied list: True surely, False perhaps, None no."""
         negation = cast("_Negation", self.negation)
-        if "or" in words or "nor" in words:
+        joined_by_or = "or" in words or "nor" in words
+        if joined_by_or:
             return True
-        opening_from = negation.last_end
-        if self._opens_present(opening_from, item.start):
+        if self._opens_present(negation.last_end, item.start + 1):
+            return None
+        if any(w in ("the", "his", "her", "this", "that", "these", "those") for w in words):
             return None
         if concept.nature == "normal":
             return None
@@ -921,7 +932,8 @@ class _Reading:
             return
         cue = cues[-1]
         drafts = self.out.drafts[before:]
-        if any(draft.start >= cue.end for draft in drafts):
+        joined = cue.start > segment.start and self.norms[cue.start - 1] == "and"
+        if joined or any(draft.start >= cue.end for draft in drafts):
             return
         targets = [d for d in drafts if d.end <= cue.start and d.assertion != "absent"]
         concepts = self.lexicon.findings
@@ -948,7 +960,11 @@ class _Reading:
             return
         source = self.analysis.segments[last]
         # A denied question or aim covers all that was asked; the list may run over several segments of one sentence.
-        group = [e for e in recent if self.analysis.segments[e[0]].sentence == source.sentence]
+        group = [
+            e
+            for e in recent
+            if self.analysis.segments[e[0]].sentence == source.sentence and self.analysis.segments[e[0]].act is source.act
+        ]
         if source.act is SpeechAct.OBSERVATION or source.act is SpeechAct.REPORT:
             group = [e for e in group if e[0] == last]
         asked = source.act is SpeechAct.QUESTION and self._asks_owner(source)
@@ -994,9 +1010,12 @@ class _Reading:
         rest = segment.end - cue.end
         pronouns = self._cues("pronoun", cue.end, segment.end)
         perceived = self._cues("perception", cue.end, segment.end)
-        if pronouns and rest <= 9 and (perceived or self._cues("anchor", segment.start, segment.end)):
-            return cue
-        return None
+        if not pronouns or rest > 9:
+            return None
+        # "can't see down it" says nothing of what was named; the pronoun must be what is not seen, felt or had.
+        direct = any(p.end <= pronouns[0].start <= p.end + 1 for p in perceived)
+        bare = pronouns[0].start == cue.end and pronouns[0].end >= segment.end - 2
+        return cue if direct or bare else None
 
     def _elliptical_yes(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
@@ -1038,7 +1057,7 @@ class _Reading:
             return True
         following = self.norms[cue.end] if cue.end < len(self.norms) else ""
         before = self.norms[cue.start - 1] if cue.start else "."
-        opens = before in (".", "!", "?", "\\n", ";", ",") or cue.start == 0
+        opens = before in (".", "!", "?", "\n", ";", ",") or cue.start == 0
         return not (opens and (not following or not following[0].isalnum()))
 
     def _first_side(self, segment: Segment) -> str | None:

@@ -38,7 +38,8 @@ MARKS = SENTENCE_MARKS | COMMA_MARKS
 class Analysis:
     """What the components have found out about one text so far; each adds its part.
 
-    `norms[i]` is the token as the rules see it, `starts[i]`/`ends[i]` its characters in `text`.
+    `norms[i]` is the token as the rules see it, `starts[i]`/`ends[i]` its characters in `text`, `capitals[i]` whether it
+    is capitalised there. `from_sound` says that a recogniser wrote the text, with the slips that recognisers make.
     """
 
     text: str
@@ -46,6 +47,7 @@ class Analysis:
     starts: list[int]
     ends: list[int]
     capitals: list[bool]
+    from_sound: bool = False
     numbers: list[Number] = field(default_factory=list)
     mentions: list[Mention] = field(default_factory=list)
     cues: list[Cue] = field(default_factory=list)

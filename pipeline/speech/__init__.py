@@ -1,8 +1,8 @@
 """Speech to words: a recording becomes a transcript, every word with its time and the recogniser's doubt.
 
 In goes a `Recording`; out comes a `Transcript`. This stage runs offline, gives the same words for the same
-sound, leaves out what the model invents over silence and noise (and shows it in `Transcript.dropped`), and knows
-nothing of what the words mean.
+sound, leaves out what the model invents over silence and noise (and shows it in `Transcript.dropped`), and
+knows nothing of what the words mean.
 """
 
 from pipeline.speech.model import Dropped, Transcript, Utterance, Word

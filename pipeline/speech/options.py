@@ -16,10 +16,12 @@ class SpeechError(Exception):
 class SpeechOptions(Frozen):
     """How speech is recognised. Decoding is always at temperature 0: the same sound gives the same words.
 
-    `model` is whatever `models.locate_model` takes. `device` "auto" takes a GPU when CTranslate2 sees one.
-    `compute_type` "auto" is int8 on the processor, float16 on a GPU; other CTranslate2 types go by their name.
-    `beam_size` is the number of readings followed at once: 1 is fastest. `language` is a Whisper language
-    code. `cpu_threads` 0 takes the cores this process may use, four at most.
+    - `model`: whatever `models.locate_model` takes.
+    - `device`: "auto" takes a GPU when CTranslate2 sees one.
+    - `compute_type`: "auto" is int8 on the processor, float16 on a GPU; others by CTranslate2's names.
+    - `beam_size`: how many readings are followed at once; 1 is fastest.
+    - `language`: a Whisper language code.
+    - `cpu_threads`: 0 takes the cores this process may use, four at most.
     """
 
     model: str = "base"

@@ -6,9 +6,9 @@ from pipeline.speech.model import Transcript
 
 
 def plain_text(transcript: Transcript) -> str:
-    """Give one line for each utterance, with the time it starts.
+    """Give one line for each utterance, with the time it starts, such as `[0:03.2] Temperature is 38.6.`.
 
-    Such as `[0:03.2] Temperature is 38.6.` Typed text has no times and comes as it is. Ends with a line break unless there is no text.
+    Typed text has no times and comes as it is. Ends with a line break unless there is no text.
     """
     lines = []
     for utterance in transcript.utterances:

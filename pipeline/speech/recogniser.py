@@ -119,16 +119,18 @@ class Recogniser:
     ) -> tuple[list[Heard], list[Dropped]]:
         """Recognise a window; where the guards object, listen again in another way before giving up words.
 
-        The second hearing is without the list of terms and forbids repeating four tokens in a row: the two
-        usual causes of loops. It stands only when the guards have nothing at all against it.
+        The second hearing takes the window in halves, without the list of terms, and forbids repeating four
+        tokens in a row: so words swallowed at the end of a window come back, and loops lose their usual
+        causes. It stands only when the guards have nothing at all against it.
         """
         kept, dropped = judge(self._hear(recording, window, prompt), window.spans_s, prompt)
         if dropped:
-            again, objections = judge(
-                self._hear(recording, window, "", no_repeat_ngram_size=4), window.spans_s
-            )
-            if not objections:
-                return again, []
+            again = [
+                judge(self._hear(recording, half, "", no_repeat_ngram_size=4), half.spans_s)
+                for half in window.halves()
+            ]
+            if not any(objections for _, objections in again):
+                return [one for kept_in_half, _ in again for one in kept_in_half], []
         return kept, dropped
 
     def _hear(
@@ -138,9 +140,9 @@ class Recogniser:
         from faster_whisper.transcribe import restore_speech_timestamps  # noqa: PLC0415
 
         limit = _TOKENS_AT_LEAST + int(window.length_s * _TOKENS_PER_SECOND)
-        # The batched way, although one window at a time: it decodes a window in one go. The plain way goes back
-        # to where it believes the last word ended and decodes the rest again, which doubles and swallows words.
-        # A new pipeline each time, since it carries the last word's time from one window to the next.
+        # The batched way, although one window at a time: it decodes a window in one go. The plain way goes
+        # back to where it believes the last word ended and decodes the rest again, which doubles and swallows
+        # words. A new pipeline each time, since it carries the last word's time from one window to the next.
         segments, _ = BatchedInferencePipeline(self._model).transcribe(
             window.sound(recording),
             clip_timestamps=[{"start": 0.0, "end": window.length_s}],

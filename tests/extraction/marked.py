@@ -1,6 +1,6 @@
-"""Dictations with the expected answer marked inside: "No [heat|absent], but the right is [thicker|right]."
+"""Read dictations with the answer marked inside: "No [heat|absent], but the right is [thicker|right]", say.
 
-A mark is `[words|expectation]`. The words stay in the dictation, the expectation says what must be found there:
+A mark is `[words|expectation]`. The words stay in the dictation, the expectation says what must be found:
 
     present (or nothing)   absent   possible
     left  right  both      side; without one of these the finding has no side
@@ -50,7 +50,7 @@ class Mark:
 
 
 def parse(marked: str) -> tuple[str, list[Mark]]:
-    """The dictation without its marks, and the marks. Raises ValueError for a malformed mark."""
+    """Split a dictation from its marks; raises ValueError for a malformed mark."""
     text, marks, done = "", [], 0
     for match in _MARK.finditer(marked):
         text += marked[done : match.start()]
@@ -88,7 +88,7 @@ def _expectation(tokens: list[str]) -> dict[str, str]:
 
 
 def _as_found(finding: Finding) -> dict[str, str]:
-    """A finding in the words of a mark."""
+    """Say a finding in the words of a mark."""
     scale = f"/{finding.grade.out_of:g}" if finding.grade and finding.grade.out_of else ""
     return {
         "assertion": finding.assertion,
@@ -112,7 +112,7 @@ def _overlaps(piece: Evidence, mark: Mark) -> bool:
 
 
 def disagreements(marked: str, *, punctuation: bool = True) -> list[str]:
-    """What is found otherwise than marked, one line each; empty when all is as expected."""
+    """List what is found otherwise than marked; empty when all is as expected."""
     text, marks = parse(marked)
     findings = list(hear(text if punctuation else unpunctuated(text)).findings)
     lines = []
@@ -123,6 +123,8 @@ def disagreements(marked: str, *, punctuation: bool = True) -> list[str]:
         got = sorted(_in_words(_as_found(f), asked) for f in here)
         want = sorted(_in_words(expected, asked) for expected in mark.expected)
         if got != want:
-            lines.append(f"{mark.words!r}: got {', '.join(got) or 'nothing'}; expected {', '.join(want) or 'nothing'}")
+            lines.append(
+                f"{mark.words!r}: got {', '.join(got) or 'nothing'}; expected {', '.join(want) or 'nothing'}"
+            )
     lines += [f"unmarked: {f.evidence[0].text!r} {f.concept} {f.assertion} {f.side}" for f in findings]
     return lines

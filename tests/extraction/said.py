@@ -12,7 +12,7 @@ _MARKS = re.compile(r"[!?;:\u2013\u2014]|[.,](?!\d)")
 
 
 def hear(text: str) -> Statements:
-    """What a typed dictation says; every piece of evidence must be the slice it claims to be."""
+    """Extract from a typed dictation; every piece of evidence must be the slice it claims to be."""
     statements = extract(Transcript.from_text(text))
     for piece in evidence_of(statements):
         assert text[piece.start_char : piece.end_char] == piece.text
@@ -22,23 +22,22 @@ def hear(text: str) -> Statements:
 
 def evidence_of(statements: Statements) -> list[Evidence]:
     """Every piece of evidence of every statement."""
-    parts = (
-        *statements.findings,
-        *statements.measurements,
-        *statements.not_examined,
-        *statements.plan,
-        *statements.corrections,
-    )
-    return [piece for part in parts for piece in part.evidence]
+    return [
+        *(piece for finding in statements.findings for piece in finding.evidence),
+        *(piece for measurement in statements.measurements for piece in measurement.evidence),
+        *(piece for refusal in statements.not_examined for piece in refusal.evidence),
+        *(piece for item in statements.plan for piece in item.evidence),
+        *(piece for correction in statements.corrections for piece in correction.evidence),
+    ]
 
 
 def unpunctuated(text: str) -> str:
-    """The same words as a recogniser without punctuation writes them: lower case, marks as blanks, places kept."""
+    """Write the words as a recogniser without punctuation does: lower case, marks as blanks, places kept."""
     return _MARKS.sub(" ", text).lower()
 
 
 def in_words(measurement: Measurement) -> str:
-    """A measurement as one line: "capillary_refill_time <2 s", "weight 11.8 kg past", "heart_rate 120 /min withdrawn"."""
+    """Write a measurement as one line: "weight 11.8 kg past", "heart_rate 120 /min withdrawn"."""
     value = "-" if measurement.value is None else measurement.value
     number = f"{value:g}" if isinstance(value, float) else str(value)
     if measurement.value_high is not None:

@@ -20,7 +20,7 @@ LEXICON = load_lexicon()
 
 
 def plain_words(term: str) -> frozenset[str]:
-    """The words that a text must hold for the term to occur in it, those that the tokenizer may split left out."""
+    """Give the words that a text must hold for the term to occur, without those that the tokenizer splits."""
     return frozenset(word for word in term.split() if word.isalpha())
 
 
@@ -28,12 +28,12 @@ ENTRIES = [(plain_words(entry.term), entry) for entry in LEXICON.entries]
 
 
 def facts(text: str) -> Statements:
-    """What the record is made of; which clause does what is left out, for a cue that changes only that changes nothing."""
+    """Extract what a record is made of: a cue that changes only the kind of a clause changes nothing."""
     return engine.extract(Transcript.from_text(text)).model_copy(update={"clauses": ()})
 
 
 def lexicon_for(text: str, *, without: str) -> Lexicon:
-    """The lexicon without one group of cues, cut down to the forms whose words occur in the text: built in milliseconds."""
+    """Leave out one group of cues, and all forms whose words do not occur in the text, to build fast."""
     words = set(cast("SpokenTokenizer", engine.load_pipeline().tokenizer).phrase(text))
     entries = tuple(entry for needed, entry in ENTRIES if needed <= words)
     cues = {}
@@ -45,7 +45,7 @@ def lexicon_for(text: str, *, without: str) -> Lexicon:
 
 
 def reader_with(lexicon: Lexicon) -> Callable[[str], Doc]:
-    """The whole pipeline, its matcher built over another lexicon."""
+    """Build the whole pipeline with a matcher over another lexicon."""
     nlp = engine.load_pipeline()
     tokenizer = cast("SpokenTokenizer", nlp.tokenizer)
     matcher = ConceptMatcher(nlp.vocab, lexicon, tokenizer)

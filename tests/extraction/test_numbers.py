@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 import time
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -18,11 +19,29 @@ from pipeline.extraction.tokens import SpokenTokenizer
 LEXICON = load_lexicon()
 GRAMMAR = NumberGrammar(LEXICON)
 TOKENIZER = SpokenTokenizer(Vocab(), LEXICON)
-BELOW_TWENTY = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen"
-    " seventeen eighteen nineteen"
-).split()
-TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
+BELOW_TWENTY = [
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+]
+TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 
 
 def numbers(text: str) -> list[Number]:
@@ -30,7 +49,7 @@ def numbers(text: str) -> list[Number]:
 
 
 def only(text: str) -> Number:
-    """The one number that a text consists of."""
+    """Return the one number that a text consists of."""
     tokens = TOKENIZER.phrase(text)
     found = GRAMMAR.find(tokens)
     assert len(found) == 1, f"{text!r} was read as {found}"
@@ -39,7 +58,7 @@ def only(text: str) -> Number:
 
 
 def spell(value: int, joiner: str = "") -> str:
-    """An integer from 0 to 9999 in English words, written for these tests; `joiner` " and" is British usage."""
+    """Spell an integer from 0 to 9999; `joiner` " and" is British usage. Written for these tests."""
     if value < 20:
         return BELOW_TWENTY[value]
     if value < 100:
@@ -191,7 +210,9 @@ def test_numbers_side_by_side_stay_apart(said: str, values: list[float]) -> None
     assert [n.value for n in numbers(said)] == values
 
 
-@pytest.mark.parametrize("said", ["", "nothing here", "and a", "the point is", "hundreds of", "halfway", "oh dear me"])
+@pytest.mark.parametrize(
+    "said", ["", "nothing here", "and a", "the point is", "hundreds of", "halfway", "oh dear me"]
+)
 def test_talk_holds_no_number(said: str) -> None:
     """Words that merely resemble number words are none; "oh" alone is a sigh."""
     assert [n for n in numbers(said) if n.value != 0] == []
@@ -216,7 +237,7 @@ def test_every_integer_to_9999_is_read_as_spelled(joiner: str) -> None:
 
 
 def test_every_integer_is_read_as_text2num_reads_it() -> None:
-    """Reference library text2num 2.5 and later, plain cardinals, both spellings (each right on all of these)."""
+    """Reference library text2num: plain cardinals in both spellings, on all of which it is right."""
     for value in (*range(0, 1_000, 3), *range(1_000, 10_000, 97)):
         for joiner in ("", " and"):
             said = spell(value, joiner)
@@ -225,7 +246,7 @@ def test_every_integer_is_read_as_text2num_reads_it() -> None:
 
 @given(st.integers(101, 999).filter(lambda value: value % 100))
 def test_a_hundred_left_out_is_understood(value: int) -> None:
-    """ "one twelve", "one oh five", "two forty": paired digits for 101 to 999."""
+    """Paired digits for 101 to 999: "one twelve", "one oh five", "two forty"."""
     hundreds, rest = divmod(value, 100)
     tail = spell(rest) if rest >= 10 else f"oh {BELOW_TWENTY[rest]}"
     assert only(f"{BELOW_TWENTY[hundreds]} {tail}").value == value
@@ -233,13 +254,15 @@ def test_a_hundred_left_out_is_understood(value: int) -> None:
 
 @given(st.integers(100, 999).filter(lambda value: value % 10))
 def test_digits_read_one_by_one_are_understood(value: int) -> None:
-    """ "one one two" is 112."""
+    """Single digits: "one one two" is 112."""
     assert only(" ".join(BELOW_TWENTY[int(digit)] for digit in str(value))).value == value
 
 
-@given(st.integers(0, 999), st.lists(st.integers(0, 9), min_size=1, max_size=3), st.sampled_from(["", " and"]))
+@given(
+    st.integers(0, 999), st.lists(st.integers(0, 9), min_size=1, max_size=3), st.sampled_from(["", " and"])
+)
 def test_spoken_decimals_are_exact(whole: int, digits: list[int], joiner: str) -> None:
-    """ "thirty eight point six" is exactly the float that "38.6" is."""
+    """The spoken "thirty eight point six" is exactly the float that "38.6" is."""
     said = f"{spell(whole, joiner)} point {' '.join(BELOW_TWENTY[digit] for digit in digits)}"
     written = f"{whole}.{''.join(map(str, digits))}"
     assert only(said).value == only(written).value == float(written)
@@ -247,20 +270,36 @@ def test_spoken_decimals_are_exact(whole: int, digits: list[int], joiner: str) -
 
 @given(st.integers(10, 999), st.integers(1, 9))
 def test_a_digit_after_a_number_can_be_its_decimal(whole: int, digit: int) -> None:
-    """ "thirty eight six" for a temperature is 38.6."""
-    assert only(f"{spell(whole)} {BELOW_TWENTY[digit]}" if whole % 10 or whole % 100 == 10 else f"{whole} {digit}").read(
-        decimal=True
-    ) == pytest.approx(whole + digit / 10)
+    """Said for a temperature, "thirty eight six" is 38.6."""
+    assert only(
+        f"{spell(whole)} {BELOW_TWENTY[digit]}" if whole % 10 or whole % 100 == 10 else f"{whole} {digit}"
+    ).read(decimal=True) == pytest.approx(whole + digit / 10)
 
 
 @given(st.integers(1, 99), st.sampled_from([("a half", 0.5), ("a quarter", 0.25), ("three quarters", 0.75)]))
 def test_halves_and_quarters_add_to_the_whole(whole: int, part: tuple[str, float]) -> None:
-    """ "four and a half" is 4.5."""
+    """Four and a half is 4.5."""
     assert only(f"{spell(whole)} and {part[0]}").value == whole + part[1]
 
 
 WORDS = st.sampled_from(
-    [*BELOW_TWENTY, *TENS, "hundred", "thousand", "point", "and", "a", "half", "quarter", "oh", "o", ",", "38.6", "7", "to"]
+    [
+        *BELOW_TWENTY,
+        *TENS,
+        "hundred",
+        "thousand",
+        "point",
+        "and",
+        "a",
+        "half",
+        "quarter",
+        "oh",
+        "o",
+        ",",
+        "38.6",
+        "7",
+        "to",
+    ]
 )
 
 
@@ -270,13 +309,31 @@ def test_any_run_of_number_words_is_read_in_order(words: list[str]) -> None:
     """No run of number words fails, overlaps, goes below zero or reads beyond its tokens."""
     found = GRAMMAR.find(words)
     assert all(number.value >= 0 and number.start < number.end <= len(words) for number in found)
-    assert all(before.end <= after.start for before, after in zip(found, found[1:], strict=False))
+    assert all(before.end <= after.start for before, after in pairwise(found))
     assert found == GRAMMAR.find(words)
 
 
 def test_time_grows_with_the_length() -> None:
-    """Twice the words take about twice the time (medians of five; the bound leaves room for a busy machine)."""
-    words = "heart rate one hundred and twelve temp thirty eight point six five out of nine one oh five and".split()
+    """Twice the words take about twice the time (medians; the bound leaves room for a busy machine)."""
+    words = [
+        "rate",
+        "one",
+        "hundred",
+        "and",
+        "twelve",
+        "temp",
+        "thirty",
+        "eight",
+        "point",
+        "six",
+        "five",
+        "out",
+        "of",
+        "nine",
+        "one",
+        "oh",
+        "five",
+    ]
 
     def median(copies: int) -> float:
         times = []

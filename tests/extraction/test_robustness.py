@@ -1,4 +1,4 @@
-"""Any text is understood without failing: evidence is the slice it claims, answers repeat, time grows with the length."""
+"""Any text is understood without failing: evidence is its slice, answers repeat, time is linear."""
 
 from __future__ import annotations
 
@@ -16,17 +16,18 @@ from pipeline.extraction.model import Statements
 from pipeline.speech.model import Transcript, Utterance, Word
 
 DICTATION = (
-    "Good morning. Bright, alert and responsive. Temperature thirty eight point six, heart rate one twelve, no murmur. "
-    "Gums pink, CRT under two seconds, mild tartar. Left ear, bit of wax, no smell, right ear clean. Owner says he has been "
-    "coughing at night. I'm checking for fleas, none. Lymph nodes normal, abdomen soft, no pain. A two centimetre lump on the "
-    "right flank, no, sorry, the left flank. Cavaliers often get heart disease. Weight twelve point four kilos, body condition "
-    "five out of nine. Plan is to recheck the ear in two weeks. "
+    "Good morning. Bright, alert and responsive. Temperature thirty eight point six, heart rate one "
+    "twelve, no murmur. Gums pink, CRT under two seconds, mild tartar. Left ear, bit of wax, no smell, "
+    "right ear clean. Owner says he has been coughing at night. I'm checking for fleas, none. Lymph "
+    "nodes normal, abdomen soft, no pain. A two centimetre lump on the right flank, no, sorry, the left "
+    "flank. Cavaliers often get heart disease. Weight twelve point four kilos, body condition five out "
+    "of nine. Plan is to recheck the ear in two weeks. "
 )
 
 ODD = {
     "empty": "",
     "blanks": " \t \n\n ",
-    "marks": ".,;:!?.,- – — … ( ) /",
+    "marks": ".,;:!?.,- \u2013 \u2014 … ( ) /",
     "emoji": "The left ear is red 😿🐾, temp 38.6 👍🏽 and no fleas 🪳.",
     "control characters": "No\x00 murmur\x07, heart\x1b[31m rate\x7f 112\u200b.\ufeff",
     "other scripts": "Das linke Ohr ist gerötet. 左耳が赤い。 Уши чистые. الأذن حمراء. No murmur. ελκος",
@@ -85,7 +86,23 @@ PHRASES = sorted(
 SPEECH = st.lists(
     st.one_of(
         st.sampled_from(PHRASES),
-        st.sampled_from([",", ".", "?", "and", "or", "the", "one", "two", "thirty eight", "38.6", "112", "point five", "of"]),
+        st.sampled_from(
+            [
+                ",",
+                ".",
+                "?",
+                "and",
+                "or",
+                "the",
+                "one",
+                "two",
+                "thirty eight",
+                "38.6",
+                "112",
+                "point five",
+                "of",
+            ]
+        ),
     ),
     max_size=40,
 ).map(" ".join)
@@ -116,11 +133,21 @@ def test_evidence_carries_the_time_of_its_words() -> None:
         at = start + len(part)
         probability = 0.3 if part == "murmur" else 0.9
         words.append(
-            Word(text=part, start_char=start, end_char=at, start_s=index, end_s=index + 0.5, probability=probability)
+            Word(
+                text=part,
+                start_char=start,
+                end_char=at,
+                start_s=index,
+                end_s=index + 0.5,
+                probability=probability,
+            )
         )
     utterance = Utterance(start_char=0, end_char=len(text), start_s=0, end_s=4.5, words=tuple(words))
     statements = extract(Transcript(text=text, utterances=(utterance,), duration_s=5))
-    times = {finding.concept: (finding.evidence[0].start_s, finding.evidence[0].end_s) for finding in statements.findings}
+    times = {
+        finding.concept: (finding.evidence[0].start_s, finding.evidence[0].end_s)
+        for finding in statements.findings
+    }
     assert times == {"fleas": (1.0, 1.5), "heart_murmur": (4.0, 4.5)}
     assert [finding.confidence for finding in statements.findings] == [1.0, 0.3]
 
@@ -153,7 +180,7 @@ def test_time_grows_with_the_length(punctuation: bool) -> None:
         return statistics.median(times)
 
     median(2)
-    once, twice = median(40), median(80)
-    count = len(text.split()) * 80
+    once, twice = median(25), median(50)
+    count = len(text.split()) * 50
     print(f"ratio {twice / once:.2f}, {count / twice:,.0f} words/s")  # noqa: T201
     assert twice < 3.5 * once

@@ -1,4 +1,4 @@
-"""The tables load, hold what a first edition must hold, and every kind of mistake in them is named with file and row."""
+"""The tables load, hold what a first edition must hold, and a mistake in them is named with file and row."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ BY_TERM = {entry.term: entry for entry in LEXICON.entries if not entry.in_focus}
 
 @pytest.fixture
 def tables(tmp_path: Path) -> Path:
-    """A copy of the shipped tables, free to break."""
+    """Copy the shipped tables, free to break."""
     root = tmp_path / "tables"
     shutil.copytree(SHIPPED, root, ignore=shutil.ignore_patterns("*.py", "__pycache__"))
     return root
@@ -30,7 +30,7 @@ def append(path: Path, text: str) -> None:
     path.write_text(f"{path.read_text(encoding='utf-8')}\n{text}\n", encoding="utf-8")
 
 
-# --- what the shipped tables hold ----------------------------------------------------------------------------------------
+# --- what the shipped tables hold ----------------------------------------------------
 
 
 def test_there_are_findings_enough() -> None:
@@ -40,7 +40,7 @@ def test_there_are_findings_enough() -> None:
 
 @pytest.mark.parametrize("system", SYSTEMS)
 def test_every_system_has_findings_and_parts(system: str) -> None:
-    """All thirteen systems can be spoken of: something to name, something wrong and something right to say."""
+    """All thirteen systems can be spoken of: parts to name and something wrong to say."""
     findings = [finding for finding in LEXICON.findings.values() if finding.system == system]
     assert len(findings) >= 8
     assert any(finding.nature == "abnormal" for finding in findings)
@@ -90,7 +90,7 @@ def test_parts_of_parts_end_somewhere() -> None:
 
 
 def test_requirements_and_ranges_name_known_kinds() -> None:
-    """What is asked for can be measured; ranges stand in the stored unit of their kind and say where they come from."""
+    """What is asked for can be measured; ranges are in order and say where they come from."""
     for requirement in LEXICON.requirements:
         assert set(requirement.measurements) <= set(LEXICON.measurements), requirement.visit
     for row in LEXICON.ranges:
@@ -102,7 +102,7 @@ def test_requirements_and_ranges_name_known_kinds() -> None:
 
 
 def test_visits_and_species_are_covered() -> None:
-    """Every kind of visit has a row for any species; temperature, heart and breathing have ranges for the five species."""
+    """Every visit has a row for any species; temperature, heart and breathing have ranges for all five."""
     visits = {row.visit for row in LEXICON.requirements if row.species == "*"}
     assert visits >= {"health_check", "vaccination", "sick", "recheck", "pre_anaesthetic", "senior"}
     ranges = {(row.kind, row.species) for row in LEXICON.ranges}
@@ -129,7 +129,8 @@ def test_no_cue_is_written_twice_in_its_kind() -> None:
     assert {kind: sorted(terms) for kind, terms in kept_apart.items() if terms} == {}
 
 
-# --- spellings and plurals by rule ---------------------------------------------------------------------------------------
+# --- spellings and plurals by rule ---------------------------------------------------
+
 
 # UK and US spellings: dictionaries, from memory.
 @pytest.mark.parametrize(
@@ -147,14 +148,17 @@ def test_no_cue_is_written_twice_in_its_kind() -> None:
 )
 def test_both_spellings_are_made(british: str, american: str) -> None:
     """Each spelling gives the other."""
-    pairs = (("rrhoea", "rrhea"), ("anaem", "anem"), ("aemia", "emia"), ("oedema", "edema"), ("haem", "hem"))
-    pairs += (("pnoea", "pnea"), ("tumour", "tumor"), ("grey", "gray"), ("caec", "cec"))
+    pairs: list[tuple[str, str]] = [
+        *[("rrhoea", "rrhea"), ("anaem", "anem"), ("aemia", "emia"), ("oedema", "edema"), ("haem", "hem")],
+        *[("pnoea", "pnea"), ("tumour", "tumor"), ("grey", "gray"), ("caec", "cec")],
+    ]
     assert american in spellings(british, pairs)
     assert british in spellings(american, pairs)
 
 
 @pytest.mark.parametrize(
-    ("british", "american"), [("diarrhoea", "diarrhea"), ("dyspnoea", "dyspnea"), ("oedema", "edema"), ("tumour", "tumor")]
+    ("british", "american"),
+    [("diarrhoea", "diarrhea"), ("dyspnoea", "dyspnea"), ("oedema", "edema"), ("tumour", "tumor")],
 )
 def test_both_spellings_mean_the_same_in_the_shipped_tables(british: str, american: str) -> None:
     """Whichever is spoken, the finding is one."""
@@ -181,7 +185,7 @@ def test_plurals_follow_the_rule(one: str, many: str) -> None:
 
 
 def test_nouns_are_known_in_the_plural() -> None:
-    """ "Cataracts" is "cataract", without a row of its own."""
+    """A plural needs no row of its own: "cataracts" is "cataract"."""
     for one, many in (("cataract", "cataracts"), ("murmur", "murmurs"), ("eyelid", "eyelids")):
         assert BY_TERM[one].id == BY_TERM[many].id
 
@@ -191,12 +195,14 @@ def test_terms_are_matched_without_case_hyphens_and_slashes() -> None:
     assert normal_form("  Non-weight/bearing\u2019s ") == "non weight bearing's"
 
 
-# --- mistakes ------------------------------------------------------------------------------------------------------------
+# --- mistakes ------------------------------------------------------------------------
 
-FINDING = '[[finding]]\nid = "zz_new"\nsystem = "eyes"\nlabel = "new"\nplain = "new"\nterms = ["zz new thing"]\n'
+FINDING = (
+    '[[finding]]\nid = "zz_new"\nsystem = "eyes"\nlabel = "new"\nplain = "new"\nterms = ["zz new thing"]\n'
+)
 RANGE = (
-    '[[range]]\nkind = "temperature"\nspecies = "dog"\nlow = 1\nhigh = 2\nunit = "{unit}"\nbasis = "test"\nsource = "test"\n'
-    "read = true\n"
+    '[[range]]\nkind = "temperature"\nspecies = "dog"\nlow = 1\nhigh = 2\nunit = "{unit}"\n'
+    'basis = "test"\nsource = "test"\nread = true\n'
 )
 
 
@@ -209,16 +215,28 @@ def test_the_copy_loads(tables: Path) -> None:
 
 
 MISTAKES = {
-    "the same id twice": ("findings/eyes.toml", FINDING + FINDING.replace("zz new thing", "zz other"), ["zz_new", "already"]),
+    "the same id twice": (
+        "findings/eyes.toml",
+        FINDING + FINDING.replace("zz new thing", "zz other"),
+        ["zz_new", "already"],
+    ),
     "a synonym of another finding": (
         "findings/eyes.toml",
         FINDING.replace("zz new thing", "cataract"),
         ["cataract", "zz_new", "already"],
     ),
-    "an unknown system": ("findings/eyes.toml", FINDING.replace('"eyes"', '"tail"'), ["zz_new", "system", "tail"]),
+    "an unknown system": (
+        "findings/eyes.toml",
+        FINDING.replace('"eyes"', '"tail"'),
+        ["zz_new", "system", "tail"],
+    ),
     "an unknown column": ("findings/eyes.toml", FINDING + 'colour = "red"\n', ["zz_new", "colour"]),
     "a missing column": ("findings/eyes.toml", FINDING.replace('label = "new"\n', ""), ["zz_new", "label"]),
-    "an empty label": ("findings/eyes.toml", FINDING.replace('label = "new"', 'label = ""'), ["zz_new", "label"]),
+    "an empty label": (
+        "findings/eyes.toml",
+        FINDING.replace('label = "new"', 'label = ""'),
+        ["zz_new", "label"],
+    ),
     "a capital in a term": ("findings/eyes.toml", FINDING.replace("zz new", "ZZ new"), ["zz_new", "terms"]),
     "an unknown table": ("findings/eyes.toml", FINDING.replace("[[finding]]", "[[findings]]"), ["findings"]),
     "a structure that is none": (
@@ -239,10 +257,15 @@ MISTAKES = {
     "bad TOML": ("findings/eyes.toml", "[[finding]\nid = ", ["not valid TOML"]),
     "a part of an unknown part": (
         "structures/eyes.toml",
-        '[[structure]]\nid = "zz_part"\nsystem = "eyes"\nlabel = "p"\nplain = "p"\npart_of = "zz_none"\nterms = ["zz part"]\n',
+        '[[structure]]\nid = "zz_part"\nsystem = "eyes"\nlabel = "p"\nplain = "p"\npart_of = "zz_none"\n'
+        'terms = ["zz part"]\n',
         ["zz_part", "part_of", "zz_none"],
     ),
-    "a bad unit of a range": ("reference_ranges.toml", RANGE.format(unit="Kelvin"), ["temperature", "unit", "Kelvin"]),
+    "a bad unit of a range": (
+        "reference_ranges.toml",
+        RANGE.format(unit="Kelvin"),
+        ["temperature", "unit", "Kelvin"],
+    ),
     "a range without its source": (
         "reference_ranges.toml",
         RANGE.format(unit="Cel").replace('source = "test"\n', ""),
@@ -260,7 +283,7 @@ MISTAKES = {
     ),
     "a measurement twice": (
         "measurements.toml",
-        '[[measurement]]\nkind = "weight"\nlabel = "w"\nsystem = "general"\nnames = ["zz weight"]\nwhy = "test"\n',
+        '[[measurement]]\nkind = "weight"\nlabel = "w"\nsystem = "general"\nnames = ["zz w"]\nwhy = "test"\n',
         ["weight", "already"],
     ),
     "a cue group without a reason": (
@@ -270,7 +293,7 @@ MISTAKES = {
     ),
     "a cue group twice": (
         "cues/talk.toml",
-        '[[cue]]\nid = "replace"\nkind = "replace"\nterms = ["zz"]\nwhy = "a reason long enough"\nexample = "zz zz"\n',
+        '[[cue]]\nid = "replace"\nkind = "replace"\nterms = ["zz"]\nwhy = "long enough"\nexample = "zz zz"\n',
         ["replace", "already"],
     ),
 }
@@ -278,7 +301,7 @@ MISTAKES = {
 
 @pytest.mark.parametrize("mistake", MISTAKES)
 def test_a_mistake_is_named_with_its_file_and_row(mistake: str, tables: Path) -> None:
-    """The message says which file, which row and which column, so that whoever edits a table finds the place."""
+    """The message says which file, row and column, so that whoever edits a table finds the place."""
     name, text, words = MISTAKES[mistake]
     append(tables / name, text)
     with pytest.raises(LexiconError) as caught:

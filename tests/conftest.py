@@ -1,0 +1,29 @@
+"""What the tests of several stages share: the speech models, joined once and loaded once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.speech import Recogniser, SpeechOptions
+
+SAMPLES = Path(__file__).parents[1] / "audio_samples"
+
+
+@pytest.fixture(scope="session")
+def tiny_recogniser() -> Recogniser:
+    """The small model: quick, and mishears more."""
+    return Recogniser(SpeechOptions(model="tiny.en", device="cpu"))
+
+
+@pytest.fixture(scope="session")
+def base_recogniser() -> Recogniser:
+    """The model that Rostral uses unless told otherwise."""
+    return Recogniser(SpeechOptions(model="base", device="cpu"))
+
+
+@pytest.fixture(scope="session")
+def samples() -> Path:
+    """The folder of spoken sample dictations."""
+    return SAMPLES
