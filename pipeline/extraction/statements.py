@@ -172,6 +172,8 @@ class _Reading:
         self.cancelled_sides: set[int] = set()
         self.owners: dict[int, int | None] = {}
         self.talked: tuple[str, str] | None = None
+        self.scanned = 0  # cues before this token have been taken up
+        self.leading_side: str | None = None  # "Left hind, he flips it back": a side that opens its sentence
         self.running: str | None = None  # system of the last finding of the segment that has one of its own
         self.correcting: Cue | None = None
         self.replaceable: tuple[list[Draft], Cue, int] | None = None
@@ -189,6 +191,7 @@ class _Reading:
         for sentence, group in groupby(segments, key=lambda segment: segment.sentence):
             self.negation = None
             self.pending = []
+            self.leading_side = None
             for segment in group:
                 while upcoming is not None and upcoming.start < segment.end:
                     self._take_reading(upcoming, segment, index)
@@ -225,9 +228,13 @@ class _Reading:
     def _side_after(self, segment: Segment, items: list[Item]) -> bool:
         """ "Moderate tartar, upper left.": a side said on its own goes to the finding before."""
         sides = self._sides(segment.start, segment.end)
-        if not sides or segment.opener != "comma" or any(not item.is_structure for item in items):
+        if not sides or any(not item.is_structure for item in items):
             return False
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
+        if segment.opener != "comma" or all(d.side is not None for d in last):
+            if not items and segment.end - segment.start <= 4:
+                self.leading_side = self.focus.side = sides[0].group.value
+            return False
         structures = [item.entry.id for item in items]
         for draft in last:
             fits = all(
@@ -714,11 +721,22 @@ class _Reading:
         if not following or following[0].start - item.end > (12 if sized else 7):
             return []
         gap = self.norms[item.end : following[0].start]
-        if not any(word in self.rules.prepositions for word in gap):
+        if not any(word in self.rules.prepositions for word in gap) and not self._placed_by_side(item, following[0], gap):
             return []
         if any(word in ("is", "are", "no", "not", "has") or word in COMMA_MARKS for word in gap):
             return []
         return self._listed(following)
+
+    def _placed_by_side(self, item: Item, structure: Item, gap: list[str]) -> bool:
+        """ "Wax both ears", "hair loss left flank": a side leads to the part, and no verdict on the part follows."""
+        if not gap or len(gap) > 3 or not all(
+            w in ("left", "right", "both", "upper", "lower") or w in self.rules.determiners for w in gap
+        ):
+            return False
+        following = self.norms[structure.end] if structure.end < len(self.norms) else ""
+        verdict = mentions_within(self.analysis.mentions, structure.end, structure.end + 2)
+        sided = any(w in ("left", "right", "both") for w in gap)
+        return sided and following not in self.rules.copulas and not any(m.is_predicate for m in verdict)
 
     def _listed(self, structures: list[Item]) -> list[Item]:
         """The first structure and those joined to it."""
@@ -802,9 +820,8 @@ class _Reading:
 
     def _denials_until(self, token: int, index: int, segment: Segment) -> None:
         """Take up the cues between the last thing read and `token`: denials begin, terminations end them."""
-        start = segment.start
-        if self.negation is not None and self.negation.segment == index:
-            start = max(start, self.negation.last_end)
+        start = max(segment.start, self.scanned)
+        self.scanned = max(self.scanned, token)
         kinds = ("negation_before", "terminator", "exception")
         cues = [cue for kind in kinds for cue in self._cues(kind, start, token)]
         for cue in sorted(cues, key=lambda c: (c.start, c.kind)):
@@ -1058,6 +1075,8 @@ class _Reading:
         following = self.norms[cue.end] if cue.end < len(self.norms) else ""
         before = self.norms[cue.start - 1] if cue.start else "."
         opens = before in (".", "!", "?", "\n", ";", ",") or cue.start == 0
+        if before == "," and "left" in self.norms[max(0, cue.start - 12) : cue.start]:
+            return True
         return not (opens and (not following or not following[0].isalnum()))
 
     def _first_side(self, segment: Segment) -> str | None:
@@ -1067,7 +1086,11 @@ class _Reading:
     def _side_at(self, structure: Item, segment: Segment) -> str | None:
         """The side said with a structure: "left ear", "ear on the left"."""
         owned = [c for c in self._sides(segment.start, segment.end) if self._owner(c, segment) == structure.start]
-        return owned[-1].group.value if owned else None
+        if owned:
+            return owned[-1].group.value
+        # A side may be part of the part's own name ("left apex").
+        words = self.norms[structure.start : structure.end]
+        return next((w for w in ("left", "right") if w in words), None)
 
     def _owner(self, cue: Cue, segment: Segment) -> int | None:
         """First token of the mention that a side belongs to; None when it stands for a part itself ("left one's fine")."""
@@ -1082,7 +1105,7 @@ class _Reading:
             gap = self.norms[cue.end : after[0].start]
             if not any(w in self.rules.copulas or w in ("one", "side", "no", "and", "or") or w in COMMA_MARKS for w in gap):
                 return after[0].start
-        before = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 6), cue.start)
+        before = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 8), cue.start)
         posed = self.norms[cue.start] == "on" or (cue.start > segment.start and self.norms[cue.start - 1] in self.rules.prepositions)
         posed = posed or (cue.start > segment.start + 1 and self.norms[cue.start - 1] == "the" and self.norms[cue.start - 2] in self.rules.prepositions)
         bilateral = self.norms[cue.start] in ("bilaterally", "bilateral", "both", "each")
@@ -1107,10 +1130,17 @@ class _Reading:
             following = self.norms[trailing[0].end] if trailing[0].end < segment.end else ""
             if following not in self.rules.copulas and following not in ("one", "'s"):
                 return trailing[0].group.value
-        if structure is None or self.focus.side is None:
+        if self.leading_side is not None:
+            return self.leading_side
+        if structure is None or self.focus.side not in ("left", "right") or segment.sentence - self.focus.sentence > 1:
             return None
-        paired = self.lexicon.structures[structure].paired
-        if paired and self._related(structure, self.focus.structure) and segment.sentence - self.focus.sentence <= 1:
+        place = self.lexicon.structures[structure]
+        if place.paired and self._related(structure, self.focus.structure):
+            return self.focus.side
+        # "Off-loading the left front. At the walk, lame": a sided finding without a part goes with the side in hand.
+        concept = self.lexicon.findings[item.entry.id]
+        named = any(m.is_structure for m in mentions_within(self.analysis.mentions, segment.start, segment.end))
+        if concept.sided and concept.system == self.focus.system and not named:
             return self.focus.side
         return None
 
