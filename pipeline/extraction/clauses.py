@@ -20,9 +20,9 @@ _AND_OPENERS = frozenset(
     " also now can could cannot".split()
 )
 _SUBJECTS = frozenset("i we you owner owners there if he she it let mum mom dad they have has do does is are client".split())
-_BEFORE_IMPERATIVE = frozenset("and so then we to please also just maybe perhaps or today first now plan plus probably okay right".split())
+_BEFORE_IMPERATIVE = frozenset("but well ok now and so then we to please also just maybe perhaps or today first now plan plus probably okay right".split())
 _PARTS_VERBS = frozenset("are look feel were seem both all do have appear sound smell 's is have just still really".split())
-_ASKING = frozenset("any no so and or what how when where which who is are was were has have had do does did not anything still".split())
+_ASKING = frozenset("any how what when where which who why is are was were has have had do does did anything".split())
 _PERMANENT = frozenset({SpeechAct.PLAN, SpeechAct.REPORT})
 _LONGEST_SEGMENT = 80
 
@@ -177,7 +177,7 @@ def _measured(analysis: Analysis, segment: Segment) -> bool:
 def _own_act(norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | None:
     """The cue that decides: the first one, strong before weak; a weak one only without an anchor."""
     strong = [cue for cue in inside if cue.kind in ("act", "act_idle") or (cue.kind == "act_initial" and _initial(norms, segment, cue))]
-    strong = [cue for cue in strong if cue.group.value != "question" or cue.start - segment.start <= 2]
+    strong = [cue for cue in strong if cue.group.value != "question" or _initial(norms, segment, cue)]
     if strong:
         first = min(strong, key=lambda cue: (cue.start, -cue.end))
         anchors = [cue for cue in inside if cue.kind == "anchor" and cue.start < first.start]
@@ -187,7 +187,8 @@ def _own_act(norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | Non
             return None
         return first
     weak = [cue for cue in inside if cue.kind == "act_weak" and _general_they(norms, cue)]
-    return weak[0] if weak and not segment.anchored else None
+    of_patient = segment.anchored or any(w in ("he", "she", "his", "her") for w in norms[segment.start : segment.end])
+    return weak[0] if weak and not of_patient else None
 
 
 def _general_they(norms: list[str], cue: Cue) -> bool:
@@ -217,7 +218,7 @@ def _is_question(analysis: Analysis, segments: list[Segment], index: int) -> boo
     asking = [s for s in same if s.act_cue is not None and s.act_cue.group.value == "question"]
     if asking:
         return segment.start >= asking[0].start
-    if analysis.norms[same[0].start] in _ASKING:
+    if analysis.norms[same[0].start] in _ASKING or len(same) == 1:
         return True
     return index == last
 
@@ -246,7 +247,9 @@ def _carries_on(
     inside = analysis.mentions[low:high]
     at = bisect_left(negations, segment.start)
     negated = at < len(negations) and negations[at] < segment.end
-    if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL, SpeechAct.QUESTION):
+    if previous.act is SpeechAct.QUESTION:
+        return not negated and not any(m.is_predicate for m in inside)
+    if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL):
         return not (negated and negations[at] == segment.start)
     # An intention goes on over a list of nouns; a verdict or a denial is its result.
     verdict = any(m.is_predicate for m in inside)
@@ -258,6 +261,9 @@ def _plan_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bo
     if previous.act is not SpeechAct.PLAN or segment.opener != "sentence":
         return False
     says = mentions_within(analysis.mentions, segment.start, segment.end)
+    if previous.act_cue is not None and previous.act_cue.group.id == "plan_heading":
+        verdict = any(m.is_structure for m in says) and any(m.is_predicate for m in says)
+        return not verdict and not _measured(analysis, segment)
     return not says and not _measured(analysis, segment) and segment.end - segment.start >= 2
 
 
