@@ -13,17 +13,17 @@ SAMPLES = Path(__file__).parents[1] / "audio_samples"
 
 @pytest.fixture(scope="session")
 def tiny_recogniser() -> Recogniser:
-    """The small model: quick, and mishears more."""
+    """Load the small model: quick, and mishears more."""
     return Recogniser(SpeechOptions(model="tiny.en", device="cpu"))
 
 
 @pytest.fixture(scope="session")
 def base_recogniser() -> Recogniser:
-    """The model that Rostral uses unless told otherwise."""
+    """Load the model that Rostral uses unless told otherwise."""
     return Recogniser(SpeechOptions(model="base", device="cpu"))
 
 
 @pytest.fixture(scope="session")
 def samples() -> Path:
-    """The folder of spoken sample dictations."""
+    """Give the folder of spoken sample dictations."""
     return SAMPLES

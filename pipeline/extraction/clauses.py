@@ -10,9 +10,13 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 
+from spacy.tokens import Doc
+
+from lexicon import Lexicon
+
 from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.model import SpeechAct
-from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis, analysis_of
 
 _CONTRAST = frozenset({"but", "however", "although", "though", "whereas", "while", "because", "which", "so", "then", "except"})
 _AND_OPENERS = frozenset(
@@ -44,11 +48,41 @@ class Segment:
     question_mark: bool = False
 
 
-def segments_of(analysis: Analysis) -> list[Segment]:
-    """Segments in order, without the marks between them, each with its act."""
-    segments = _cut(analysis)
-    _classify(analysis, segments)
-    return segments
+class ClauseReader:
+    """spaCy component that fills `segments` of the Analysis (needs mentions, cues and readings)."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._plan_words = frozenset(word for words in lexicon.words["plan_kinds"].values() for word in words)
+        self._due_units = frozenset(lexicon.words["due"]["units"])
+        self._due_words = frozenset(lexicon.words["due"]["days"])
+
+    def __call__(self, doc: Doc) -> Doc:
+        analysis = analysis_of(doc)
+        analysis.segments = _cut(analysis)
+        _classify(analysis, analysis.segments)
+        for segment in analysis.segments:
+            if segment.act is SpeechAct.OBSERVATION and self._plans(analysis, segment):
+                segment.act = SpeechAct.PLAN
+        return doc
+
+    def _plans(self, analysis: Analysis, segment: Segment) -> bool:
+        """ "Strict crate rest four weeks", "rads tomorrow": something to do with a time, and nothing seen or measured."""
+        words = analysis.norms[segment.start : segment.end]
+        timed = any(word in self._due_words for word in words) or any(
+            word in self._due_units and _number_ends_before(analysis, segment.start + at)
+            for at, word in enumerate(words)
+        )
+        if not timed or not any(word in self._plan_words for word in words) or _measured(analysis, segment):
+            return False
+        if segment.anchored or any(word in ("no", "not", "been", "was", "were", "had", "ago", "since") for word in words):
+            return False
+        said = mentions_within(analysis.mentions, segment.start, segment.end)
+        return not (any(m.is_structure for m in said) and any(m.is_predicate for m in said))
+
+
+def _number_ends_before(analysis: Analysis, token: int) -> bool:
+    at = bisect_left(analysis.numbers, token, key=lambda number: number.end)
+    return at < len(analysis.numbers) and analysis.numbers[at].end == token
 
 
 def _cut(analysis: Analysis) -> list[Segment]:
@@ -57,6 +91,7 @@ def _cut(analysis: Analysis) -> list[Segment]:
     for cue in analysis.cues:
         if cue.kind in ("act", "anchor") or (cue.kind == "act_weak" and cue.start not in act_starts):
             act_starts[cue.start] = cue
+    headings = {c.start for c in analysis.cues if c.group.id == "plan_heading"}
     nones = {c.start for c in analysis.cues if c.kind == "negation_after" and norms[c.start] == "none"}
     closed_at = _closing_tokens(analysis)
     mention_starts = {m.start for m in analysis.mentions}
@@ -87,6 +122,8 @@ def _cut(analysis: Analysis) -> list[Segment]:
             start, opener, complete = at, "comma", False
         elif at > start and at not in inside:
             cut = _opens(norms, at, act_starts, complete)
+            if cut is None and complete and at in headings and norm == "plan":
+                cut = "cue"
             if at in nones and any(t in act_starts for t in range(start, at)):
                 cut = "comma"
             if cut is None and at - start > _LONGEST_SEGMENT and at in mention_starts:
@@ -152,6 +189,17 @@ def _classify(analysis: Analysis, segments: list[Segment]) -> None:
         elif previous is not None and _carries_on(analysis, previous, segment, mention_starts, negations):
             segment.act, segment.act_cue = previous.act, previous.act_cue
         previous = segment
+        if (
+            own is not None
+            and own.group.value == "report"
+            and index
+            and segment.opener == "comma"
+            and segments[index - 1].sentence == segment.sentence
+            and segments[index - 1].act is SpeechAct.OBSERVATION
+            and not mentions_within(analysis.mentions, segment.start, segment.end)
+        ):
+            # "No straining, she says.": the words after tell who said it.
+            segments[index - 1].act, segments[index - 1].act_cue = SpeechAct.REPORT, own
     for index, segment in enumerate(segments):
         if segment.question_mark and _is_question(analysis, segments, index):
             segment.act = SpeechAct.QUESTION

@@ -12,7 +12,7 @@ from spacy.tokens import Doc
 from spacy.util import get_lang_class
 
 from lexicon import Lexicon, load_lexicon
-from pipeline.extraction.clauses import segments_of
+from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.measurements import MeasurementReader, Reading
 from pipeline.extraction.misheard import MisheardWords
@@ -72,12 +72,10 @@ def measurements_component(nlp: Language, name: str) -> MeasurementReader:
     return MeasurementReader(nlp.vocab, load_lexicon(), cast("SpokenTokenizer", nlp.tokenizer))
 
 
-@Language.component("rostral_clauses")
-def clauses_component(doc: Doc) -> Doc:
+@Language.factory("rostral_clauses")
+def clauses_component(nlp: Language, name: str) -> ClauseReader:
     """Segments with their speech acts."""
-    analysis = analysis_of(doc)
-    analysis.segments = segments_of(analysis)
-    return doc
+    return ClauseReader(load_lexicon())
 
 
 @functools.lru_cache(maxsize=1)

@@ -14,6 +14,9 @@ from pipeline.extraction.tokens import Analysis
 _CONTINUES = frozenset("for with in until till twice once three every after before if unless or and then at by on to from".split())
 
 
+_HEADING = frozenset("so the plan plans my right okay then now today for is recommendations treatment to do".split())
+
+
 def add_months(day: date, months: int) -> date:
     """The same day some months later, the month's last day where it has no such day (31 January + 1 → 28 February)."""
     month = day.month - 1 + months
@@ -47,14 +50,20 @@ class PlanReader:
             continues = (
                 previous is not None
                 and previous.sentence == segment.sentence
-                and (analysis.norms[segment.start] in _CONTINUES or segment.end - segment.start <= 2)
+                and (analysis.norms[segment.start] in _CONTINUES or segment.end - segment.start <= 3)
+                and not self._heading(analysis, *found[-1])
             )
             if continues:
                 found[-1] = (found[-1][0], segment.end)
             else:
                 found.append((segment.start, segment.end))
             previous = segment
-        return found
+        return [item for item in found if not self._heading(analysis, *item)]
+
+    @staticmethod
+    def _heading(analysis: Analysis, start: int, end: int) -> bool:
+        """ "So the plan" announces items and is none."""
+        return all(word in _HEADING for word in analysis.norms[start:end])
 
     def kind(self, analysis: Analysis, start: int, end: int) -> str:
         """Sort of plan item by its first telling word; "advice" when none tells."""

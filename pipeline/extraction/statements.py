@@ -139,6 +139,7 @@ class StatementReader:
         self.prepositions = frozenset(groups["prepositions"])
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
+        self.told = frozenset(lexicon.words["told"]["at_home"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
         self.possessive_subjects = frozenset(("hers", "his", "theirs", "mine", "yours", "its"))
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
@@ -172,6 +173,7 @@ class _Reading:
         self.cancelled_sides: set[int] = set()
         self.owners: dict[int, int | None] = {}
         self.talked: tuple[str, str] | None = None
+        self.telling: int | None = None  # last segment in which the owner's words were told
         self.scanned = 0  # cues before this token have been taken up
         self.leading_side: str | None = None  # "Left hind, he flips it back": a side that opens its sentence
         self.running: str | None = None  # system of the last finding of the segment that has one of its own
@@ -209,6 +211,7 @@ class _Reading:
         items = self._items(segment)
         if self._refuses(segment, items):
             return
+        self._keep_telling(index, segment, items)
         if segment.act not in _CARRYING:
             self._set_aside(index, segment, items)
             return
@@ -255,7 +258,7 @@ class _Reading:
         doubts = self._cues("possible_after", segment.start, segment.end)
         used = False
         for draft in last:
-            if doubts and doubts[0].start <= segment.start + 2 and draft.segment == last[-1].segment:
+            if doubts and doubts[0].end >= segment.end - 1 and draft.segment == last[-1].segment:
                 draft.assertion, used = "possible", True
             concept = self.lexicon.findings[draft.concept]
             if grade is not None and draft.grade is None and concept.grade_out_of:
@@ -263,6 +266,16 @@ class _Reading:
             if severities and draft.severity is None and concept.nature == "abnormal" and severities[0].start == segment.start:
                 draft.severity, used = severities[0].group.value, True
         return used
+
+    def _keep_telling(self, index: int, segment: Segment, items: list[Item]) -> None:
+        """The owner's words go on until a part of the body is named, a value given, or the vet says what is seen."""
+        if segment.act is SpeechAct.REPORT:
+            self.telling = index
+            return
+        examines = any(item.is_structure for item in items) or (self.out.readings and self.out.readings[-1][1] is segment)
+        others = segment.act not in _CARRYING
+        if examines or others or any(w in ("i", "exam", "examination") for w in self.norms[segment.start : segment.end]):
+            self.telling = None
 
     def _turn_to_patient(self, segment: Segment) -> None:
         """ "…which feel knobbly in middle age. Hers are smooth": the part spoken of in general is now the patient's."""
@@ -648,7 +661,7 @@ class _Reading:
         draft = Draft(identifier, system, structure, item.start, item.end, index, sentence, confidence=item.confidence)
         draft.side = side or self._side_for(item, structure, segment) or self._limb_side(item, structure, segment)
         draft.severity = self._severity(item, segment)
-        draft.reported = segment.act is SpeechAct.REPORT
+        draft.reported = segment.act is SpeechAct.REPORT or self._owner_told(identifier, index, segment)
         draft.past = self._is_past(item, segment)
         draft.grade = self._grade_for(item, segment, concept)
         draft.size = self._size_for(item, segment, concept)
@@ -656,6 +669,12 @@ class _Reading:
         if self._is_possible(item, segment):
             draft.assertion = "possible"
         return draft
+
+    def _owner_told(self, concept: str, index: int, segment: Segment) -> bool:
+        """What a vet cannot see in the room, and whatever is said while the owner's words are still being told."""
+        if segment.anchored and any(w == "i" for w in self.norms[segment.start : segment.end]):
+            return False
+        return concept in self.rules.told or (self.telling is not None and index - self.telling <= 4)
 
     def _place(self, concept: FindingConcept, structure: str | None, item: Item | None) -> tuple[str, str | None]:
         """System and structure of a finding: its own, else those of the structure, else the focus."""
@@ -699,7 +718,8 @@ class _Reading:
         right = self._after_preposition(item, structures)
         attributive = self._attributive(item, structures, items)
         left = self._subjects(item, structures, segment)
-        chosen = right or (attributive if not left or self._consumed(left, items, item) else []) or left
+        compound = [s for s in structures if s.end == item.start and not item.mention.is_predicate]
+        chosen = compound or right or (attributive if not left or self._consumed(left, items, item) else []) or left
         concept = self.lexicon.findings[item.entry.id]
         if not chosen and self.pending and item.mention.is_predicate:
             return [(structure, side) for structure, side in self.pending]
@@ -1240,6 +1260,7 @@ class _Reading:
         cue_or_none = self._replacing(segment)
         if cue_or_none is not None:
             self.correcting = cue_or_none
+            self.leading_side = None
             if cue_or_none.end >= segment.end:
                 return True
         if self.correcting is None:
@@ -1271,7 +1292,7 @@ class _Reading:
         if not last:
             return False
         start = max(segment.start, cue.end) if cue.start >= segment.start else segment.start
-        if cue.end < segment.start and segment.start - cue.end > 8:
+        if cue.end < segment.start and segment.start - cue.end > 14:
             return False
         mentions = self._unmeasured(start, segment.end)
         findings = [m for m in mentions if not m.is_structure and not m.entries[0].in_focus or m.is_predicate]
@@ -1289,7 +1310,7 @@ class _Reading:
                 self.correcting = cue
             return False
         for old in last:
-            if side is not None and old.side == side and grade is None and severity is None:
+            if side is not None and old.side == side and not (structures or grade or severity or size):
                 continue
             new = replace(old, segment=index, sentence=segment.sentence)
             new.side = side or old.side

@@ -21,7 +21,7 @@ class SpeechOptions(Frozen):
     - `compute_type`: "auto" is int8 on the processor, float16 on a GPU; others by CTranslate2's names.
     - `beam_size`: how many readings are followed at once; 1 is fastest.
     - `language`: a Whisper language code.
-    - `cpu_threads`: 0 takes the cores this process may use, four at most.
+    - `cpu_threads`: 0 takes the cores of the machine, four at most.
     """
 
     model: str = "base"

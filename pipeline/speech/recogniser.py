@@ -196,7 +196,7 @@ def _load(folder: Path, options: SpeechOptions) -> Any:
             str(folder),
             device=device.name,
             compute_type=device.compute_type,
-            cpu_threads=options.cpu_threads or min(_MOST_CPU_THREADS, len(os.sched_getaffinity(0))),
+            cpu_threads=options.cpu_threads or min(_MOST_CPU_THREADS, os.cpu_count() or 1),
             local_files_only=True,
         )
     except (RuntimeError, ValueError, OSError) as error:

@@ -8,6 +8,7 @@ from pathlib import Path
 import av
 import numpy as np
 from av.audio.frame import AudioFrame
+from av.audio.stream import AudioStream
 from numpy.typing import NDArray
 
 
@@ -28,9 +29,10 @@ def tone(frequency_hz: float, seconds: float, rate_hz: int, amplitude: float = 0
 
 
 def write_sound(path: Path, kind: Kind, channels: NDArray[np.floating]) -> Path:
-    """Encode `channels` (channel × sample, between -1 and 1) as `kind` says."""
+    """Encode `channels` (one row each, between -1 and 1) as `kind` says."""
     with av.open(str(path), "w") as container:
         stream = container.add_stream(kind.codec, rate=kind.rate_hz)
+        assert isinstance(stream, AudioStream)
         stream.layout = kind.layout
         stream.format = kind.sample_format
         for start in range(0, channels.shape[1], 1024):

@@ -170,7 +170,7 @@ def test_an_ascii_terminal_gets_the_same_facts(process: Process) -> None:
 
 
 def test_the_committed_schema_is_current(run: Run) -> None:
-    """After a wanted change: raise SCHEMA_VERSION, then `rostral schema > pipeline/record/record.schema.json`."""
+    """After a wanted change: raise SCHEMA_VERSION and write what `rostral schema` prints over the copy."""
     printed = run("schema").stdout
     assert printed == COMMITTED_SCHEMA.read_text(encoding="utf-8")
     schema = json.loads(printed)

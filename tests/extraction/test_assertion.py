@@ -6,8 +6,10 @@ own with the source named; the rest is how vets talk: common practice, no source
 
 from __future__ import annotations
 
+import negspacy.negation  # noqa: F401  (registers the component "negex")
 import pytest
 from marked import disagreements, parse
+from negspacy.termsets import termset
 from said import hear, unpunctuated
 from spacy.lang.en import English
 from spacy.language import Language
@@ -171,6 +173,26 @@ SPOKEN = {
         Abdomen [soft|@abdomen].
         Lymph nodes [normal|@lymph_nodes].
         She is [bright|@general].
+    """,
+    "nose to tail": """
+        Nose is [clean|@nose], no [discharge|absent @nose].
+        Ears, left is a bit [waxy|left mild @ears], right is [clean|right @ears].
+        Heart sounds [normal|@cardiovascular], no [murmur|absent], no [arrhythmia|absent].
+        Abdomen [soft|@abdomen], [non painful|@abdomen], no [masses|absent @abdomen] felt.
+        A small soft mobile [lump|left size=10 @skin] over the left ribs about one centimetre.
+        Left hind [lame|left grade=2/5], two out of five.
+        [Pain on extension|left @musculoskeletal] of the left hip.
+        Small [umbilical hernia|present], reducible.
+        [Nuclear sclerosis|both @eyes] in both eyes.
+        Proprioception [normal|@neurological] in all four limbs.
+        [Menace response present|both @eyes] both sides.
+        The [lump|left] on the left flank hasn't changed since last time.
+        Incisors [fine|@mouth], molars have a [spur|left @mouth] on the left lower.
+        [Swelling|left] and [heat|left] over the left carpus but no [pain|absent left].
+        Gums are [pink|@mouth] but a bit [tacky|mild @mouth].
+        Right eye [ulcer|right withdrawn;left], no wait, it's the left eye.
+        Sorry, not the left eye, the right eye has the [ulcer|right @eyes].
+        She's [lost some muscle over the back legs|present].
     """,
     "corrections": """
         Left ear [red|left withdrawn;right] sorry, right ear.
@@ -382,17 +404,17 @@ PLAIN = [
 ]
 
 
+CLINICAL_TERMS = termset("en_clinical").get_patterns()  # type: ignore[no-untyped-call]
+
+
 @pytest.fixture(scope="module")
 def negex() -> Language:
     """Set up the reference library negspacy with its clinical terms, on blank English with given targets."""
-    negation = pytest.importorskip("negspacy.negation")
-    termsets = pytest.importorskip("negspacy.termsets")
-    assert negation
     nlp = English()
     nlp.add_pipe("sentencizer")
     ruler = nlp.add_pipe("entity_ruler")
     ruler.add_patterns([{"label": "FINDING", "pattern": target} for _, target, _ in PLAIN])  # type: ignore[attr-defined]
-    nlp.add_pipe("negex", config={"neg_termset": termsets.termset("en_clinical").get_patterns()})
+    nlp.add_pipe("negex", config={"neg_termset": CLINICAL_TERMS})
     return nlp
 
 

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import cast
 
 import pytest
-from spacy.tokens import Doc
+from spacy.language import Language
+from spacy.vocab import Vocab
 
 from lexicon import Lexicon, load_lexicon
 from pipeline.extraction import engine
-from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.model import Statements
 from pipeline.extraction.tokens import SpokenTokenizer
 from pipeline.speech.model import Transcript
 
 LEXICON = load_lexicon()
+TOKENIZER = SpokenTokenizer(Vocab(), LEXICON)
 
 
 def plain_words(term: str) -> frozenset[str]:
@@ -34,7 +33,7 @@ def facts(text: str) -> Statements:
 
 def lexicon_for(text: str, *, without: str) -> Lexicon:
     """Leave out one group of cues, and all forms whose words do not occur in the text, to build fast."""
-    words = set(cast("SpokenTokenizer", engine.load_pipeline().tokenizer).phrase(text))
+    words = set(TOKENIZER.phrase(text))
     entries = tuple(entry for needed, entry in ENTRIES if needed <= words)
     cues = {}
     for name, group in LEXICON.cues.items():
@@ -44,36 +43,34 @@ def lexicon_for(text: str, *, without: str) -> Lexicon:
     return replace(LEXICON, entries=entries, cues=cues)
 
 
-def reader_with(lexicon: Lexicon) -> Callable[[str], Doc]:
-    """Build the whole pipeline with a matcher over another lexicon."""
-    nlp = engine.load_pipeline()
-    tokenizer = cast("SpokenTokenizer", nlp.tokenizer)
-    matcher = ConceptMatcher(nlp.vocab, lexicon, tokenizer)
+@pytest.fixture(scope="module")
+def pipeline() -> Language:
+    """Build a pipeline of our own, so that exchanging a part does not touch the one of the other tests."""
+    small = lexicon_for("", without="")
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(engine, "load_lexicon", lambda: small)
+        return engine.load_pipeline.__wrapped__()
 
-    def read(text: str) -> Doc:
-        doc = tokenizer(text)
-        for name, component in nlp.pipeline:
-            doc = matcher(doc) if name == "rostral_concepts" else component(doc)
-        return doc
 
-    return read
+def read_with(lexicon: Lexicon, text: str, pipeline: Language) -> Statements:
+    """Extract with words and cues of another lexicon."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(engine, "load_lexicon", lambda: lexicon)
+        pipeline.replace_pipe("rostral_concepts", "rostral_concepts")
+        patched.setattr(engine, "load_pipeline", lambda: pipeline)
+        return facts(text)
 
 
 @pytest.mark.parametrize("name", LEXICON.cues)
-def test_a_group_changes_how_its_example_is_read(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_group_changes_how_its_example_is_read(name: str, pipeline: Language) -> None:
     """Without its group the example of a group gives other statements."""
     example = LEXICON.cues[name].example
-    with_group = facts(example)
-    reader = reader_with(lexicon_for(example, without=name))
-    monkeypatch.setattr(engine, "load_pipeline", lambda: reader)
-    assert facts(example) != with_group, f"{example!r} is read the same without the group {name!r}"
+    without = read_with(lexicon_for(example, without=name), example, pipeline)
+    assert facts(example) != without, f"{example!r} is read the same without the group {name!r}"
 
 
-def test_the_smaller_matcher_reads_as_the_whole_one(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_smaller_matcher_reads_as_the_whole_one(pipeline: Language) -> None:
     """The shortcut of these tests changes nothing by itself."""
     for group in LEXICON.cues.values():
-        with monkeypatch.context() as patched:
-            reader = reader_with(lexicon_for(group.example, without=""))
-            expected = facts(group.example)
-            patched.setattr(engine, "load_pipeline", lambda reader=reader: reader)
-            assert facts(group.example) == expected
+        smaller = read_with(lexicon_for(group.example, without=""), group.example, pipeline)
+        assert smaller == facts(group.example)

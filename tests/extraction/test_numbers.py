@@ -244,6 +244,7 @@ def test_every_integer_is_read_as_text2num_reads_it() -> None:
             assert only(said).value == text2num(said, "en") == value
 
 
+@settings(deadline=None)
 @given(st.integers(101, 999).filter(lambda value: value % 100))
 def test_a_hundred_left_out_is_understood(value: int) -> None:
     """Paired digits for 101 to 999: "one twelve", "one oh five", "two forty"."""
@@ -252,12 +253,14 @@ def test_a_hundred_left_out_is_understood(value: int) -> None:
     assert only(f"{BELOW_TWENTY[hundreds]} {tail}").value == value
 
 
+@settings(deadline=None)
 @given(st.integers(100, 999).filter(lambda value: value % 10))
 def test_digits_read_one_by_one_are_understood(value: int) -> None:
     """Single digits: "one one two" is 112."""
     assert only(" ".join(BELOW_TWENTY[int(digit)] for digit in str(value))).value == value
 
 
+@settings(deadline=None)
 @given(
     st.integers(0, 999), st.lists(st.integers(0, 9), min_size=1, max_size=3), st.sampled_from(["", " and"])
 )
@@ -268,6 +271,7 @@ def test_spoken_decimals_are_exact(whole: int, digits: list[int], joiner: str) -
     assert only(said).value == only(written).value == float(written)
 
 
+@settings(deadline=None)
 @given(st.integers(10, 999), st.integers(1, 9))
 def test_a_digit_after_a_number_can_be_its_decimal(whole: int, digit: int) -> None:
     """Said for a temperature, "thirty eight six" is 38.6."""
@@ -276,6 +280,7 @@ def test_a_digit_after_a_number_can_be_its_decimal(whole: int, digit: int) -> No
     ).read(decimal=True) == pytest.approx(whole + digit / 10)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 99), st.sampled_from([("a half", 0.5), ("a quarter", 0.25), ("three quarters", 0.75)]))
 def test_halves_and_quarters_add_to_the_whole(whole: int, part: tuple[str, float]) -> None:
     """Four and a half is 4.5."""
@@ -303,7 +308,7 @@ WORDS = st.sampled_from(
 )
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(st.lists(WORDS, max_size=25))
 def test_any_run_of_number_words_is_read_in_order(words: list[str]) -> None:
     """No run of number words fails, overlaps, goes below zero or reads beyond its tokens."""
@@ -343,5 +348,5 @@ def test_time_grows_with_the_length() -> None:
             times.append(time.perf_counter() - start)
         return statistics.median(times)
 
-    once, twice = median(1_000), median(2_000)
+    once, twice = median(400), median(800)
     assert twice < 3.5 * once

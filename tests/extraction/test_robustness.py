@@ -34,6 +34,7 @@ ODD = {
     "right to left marks": "\u202eno fleas\u202c left ear red",
     "combining marks": "No mu\u0301rmur, le\u0301ft ear r\u0308ed. Ⅳ ½ ① ٣ ५ percent",
     "odd numbers": "1e308 0x1F 00000 9999999999999999999999 3.14.15.9 1,2,3,4 -40 +3 1/0 0/0 .5 5. 1..2",
+    "a point before a decimal": "Temp zero point 38.6, weight point 4.2.",
     "long word": "a" * 200_000,
     "long number": "9" * 5_000,
     "long run of number words": "one " * 3_000,
@@ -173,14 +174,14 @@ def test_time_grows_with_the_length(punctuation: bool) -> None:
     def median(copies: int) -> float:
         transcript = Transcript.from_text(text * copies)
         times = []
-        for _ in range(5):
+        for _ in range(3):
             start = time.perf_counter()
             extract(transcript)
             times.append(time.perf_counter() - start)
         return statistics.median(times)
 
     median(2)
-    once, twice = median(25), median(50)
-    count = len(text.split()) * 50
+    once, twice = median(20), median(40)
+    count = len(text.split()) * 40
     print(f"ratio {twice / once:.2f}, {count / twice:,.0f} words/s")  # noqa: T201
     assert twice < 3.5 * once

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -27,6 +28,21 @@ locate_model('tiny.en', progress=lambda done, total: (print(done, flush=True), t
 def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
     return tmp_path / "cache"
+
+
+@pytest.fixture(scope="session")
+def joined_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Join the small model for the tests that only need one to be there."""
+    folder = tmp_path_factory.mktemp("joined")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(CACHE_VARIABLE, str(folder))
+        return locate_model("tiny.en")
+
+
+@pytest.fixture
+def joined(joined_once: Path, cache: Path) -> Path:
+    """Give each test a cache of its own with the model in it, times of change kept."""
+    return Path(shutil.copytree(joined_once, cache / "models" / "tiny.en"))
 
 
 def process(code: str) -> subprocess.Popen[str]:
@@ -60,28 +76,26 @@ def test_code_of_the_wheels_is_never_imported(cache: Path) -> None:
     assert out.splitlines()[-1] == "[]"
 
 
-def test_second_call_does_no_work(cache: Path) -> None:
+def test_second_call_does_no_work(joined: Path) -> None:
     """A whole cache is taken as it is, without progress."""
-    locate_model("tiny.en")
-    locate_model("tiny.en", progress=lambda done, total: pytest.fail("joined again"))
+    assert locate_model("tiny.en", progress=lambda done, total: pytest.fail("joined again")) == joined
 
 
-def test_changed_byte_is_noticed_and_repaired(cache: Path) -> None:
+def test_changed_byte_is_noticed_and_repaired(joined: Path) -> None:
     """Same size, other content: the time of change gives it away, the checksum proves it."""
-    folder = locate_model("tiny.en")
-    weights = folder / "model.bin"
+    weights = joined / "model.bin"
     with weights.open("r+b") as stream:
         stream.seek(1000)
         stream.write(b"\xff\xff")
     assert len(verify_model("tiny.en")) == 1
     assert "wrong checksum" in verify_model("tiny.en")[0]
-    assert locate_model("tiny.en") == folder
+    assert locate_model("tiny.en") == joined
     assert verify_model("tiny.en") == ()
 
 
-def test_hidden_change_is_found_by_the_full_check(cache: Path) -> None:
+def test_hidden_change_is_found_by_the_full_check(joined: Path) -> None:
     """Where size and time of change are put back, only reading every byte tells."""
-    weights = locate_model("tiny.en") / "model.bin"
+    weights = joined / "model.bin"
     before = weights.stat()
     with weights.open("r+b") as stream:
         stream.write(b"\xff")
@@ -90,26 +104,24 @@ def test_hidden_change_is_found_by_the_full_check(cache: Path) -> None:
 
 
 @pytest.mark.parametrize("harm", ["cut", "gone", "no stamp"])
-def test_other_damage_is_repaired(cache: Path, harm: str) -> None:
+def test_other_damage_is_repaired(cache: Path, joined: Path, harm: str) -> None:
     """A file that is cut short or gone is made anew; a lost stamp is only written again."""
-    folder = locate_model("tiny.en")
     if harm == "cut":
-        with (folder / "model.bin").open("r+b") as stream:
+        with (joined / "model.bin").open("r+b") as stream:
             stream.truncate(1000)
     elif harm == "gone":
-        (folder / "tokenizer.json").unlink()
+        (joined / "tokenizer.json").unlink()
     else:
-        (folder / "whole.json").unlink()
+        (joined / "whole.json").unlink()
     locate_model("tiny.en")
     assert verify_model("tiny.en") == ()
     assert leftovers(cache) == []
 
 
-def test_moved_cache_is_not_joined_again(cache: Path) -> None:
+def test_moved_cache_is_not_joined_again(joined: Path) -> None:
     """New times of change with the same bytes cost one check, not one join."""
-    folder = locate_model("tiny.en")
     for file in TINY.files:
-        os.utime(folder / file.name, (1, 1))
+        os.utime(joined / file.name, (1, 1))
     locate_model("tiny.en", progress=lambda done, total: pytest.fail("joined again"))
 
 
@@ -163,7 +175,7 @@ def test_unusable_cache_says_which_and_what_to_do(tmp_path: Path, monkeypatch: p
         locate_model("tiny.en")
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists() or os.geteuid() != 0, reason="needs a small file system")
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can mount a small file system")
 def test_full_disk_says_how_much_is_needed(tmp_path: Path) -> None:
     """On a file system of 8 MB the join does not even start."""
     small = tmp_path / "small"
@@ -184,13 +196,10 @@ def test_full_disk_says_how_much_is_needed(tmp_path: Path) -> None:
         subprocess.run(["umount", str(small)], check=True)
 
 
-def test_complete_folder_is_taken_as_it_is(cache: Path) -> None:
+def test_complete_folder_is_taken_as_it_is(joined: Path) -> None:
     """Any folder with a model will do."""
-    folder = locate_model("tiny.en")
-    other = cache / "mine"
-    other.mkdir()
-    for file in TINY.files:
-        (other / file.name).symlink_to(folder / file.name)
+    other = joined.with_name("mine")
+    joined.rename(other)
     assert locate_model(other) == other
     assert locate_model(str(other)) == other
     assert verify_model(other) == ()
@@ -226,11 +235,11 @@ def test_what_is_not_here_is_refused_with_a_way_out(cache: Path, name: str | Pat
 
 
 def test_nothing_asks_the_network_unless_allowed(cache: Path) -> None:
-    """With every socket forbidden, known and unknown names behave the same."""
+    """A process that ends itself at the first look at the network reaches its end."""
     code = (
-        "import socket\n"
-        "def forbidden(*args, **kwargs): raise SystemExit('asked the network')\n"
-        "socket.socket = socket.create_connection = socket.getaddrinfo = forbidden\n"
+        "import os, sys\n"
+        "asked = ('socket.connect', 'socket.getaddrinfo', 'socket.gethostbyname')\n"
+        "sys.addaudithook(lambda event, _: os._exit(9) if event in asked else None)\n"
         "from models import *\n"
         "locate_model('tiny.en')\n"
         "try: locate_model('small')\n"
