@@ -14,7 +14,7 @@ from pathlib import Path
 
 from pydantic import Field
 
-from lexicon.loader import Lexicon, LexiconError, _rows, load_lexicon, normal_form
+from lexicon.loader import Lexicon, LexiconError, load_lexicon, normal_form, rows_of
 from lexicon.schema import Row, System, Term
 
 
@@ -36,7 +36,7 @@ def load_bias(root: Path | None = None) -> tuple[BiasTerm, ...]:
     base: Traversable = root if root is not None else resources.files("lexicon")
     known = _known_forms(load_lexicon())
     found: dict[str, BiasTerm] = {}
-    for place, row in _rows(base / "bias.toml", "term", BiasTerm):
+    for place, row in rows_of(base / "bias.toml", "term", BiasTerm):
         form = normal_form(row.term)
         if form in found:
             raise LexiconError(f"{place}: {row.term!r} stands here twice.")

@@ -93,8 +93,11 @@ def _read(table: Traversable) -> dict[str, Any]:
         raise LexiconError(f"{table} is not UTF-8 text: {error}. Save it as UTF-8.") from error
 
 
-def _rows(table: Traversable, key: str, shape: type[R]) -> Iterator[tuple[str, R]]:
-    """Yield (place, row) of one table; the place is what an error shows."""
+def rows_of(table: Traversable, key: str, shape: type[R]) -> Iterator[tuple[str, R]]:
+    """Yield (place, row) of one table; the place is what an error shows.
+
+    Raises LexiconError for a bad table or row.
+    """
     name = str(table)
     data = _read(table)
     unknown = set(data) - {key}
@@ -116,16 +119,18 @@ def _by_id(
     """Collect rows of several tables by identifier, refusing the same one twice; `places` learns where each stands."""
     found: dict[str, R] = {}
     for table in tables:
-        for place, row in _rows(table, key, shape):
+        for place, row in rows_of(table, key, shape):
             identifier = getattr(row, column)
             if identifier in found:
-                raise LexiconError(f"{place}: {column} {identifier!r} is already used at {places[identifier]}.")
+                raise LexiconError(
+                    f"{place}: {column} {identifier!r} is already used at {places[identifier]}."
+                )
             found[identifier], places[identifier] = row, place
     return found
 
 
 def _plain_rows(table: Traversable, key: str, shape: type[R]) -> tuple[R, ...]:
-    return tuple(row for _, row in _rows(table, key, shape))
+    return tuple(row for _, row in rows_of(table, key, shape))
 
 
 def plural(noun_phrase: str) -> str:
@@ -143,6 +148,8 @@ def spellings(term: str, pairs: Iterable[tuple[str, str]]) -> set[str]:
     """The term in both spellings of every pair that occurs in it (UK and US)."""
     forms = {term}
     for left, right in pairs:
+        if left not in term and right not in term:
+            continue
         for form in tuple(forms):
             if left in form:
                 forms.add(form.replace(left, right))
@@ -153,6 +160,8 @@ def spellings(term: str, pairs: Iterable[tuple[str, str]]) -> set[str]:
 
 def normal_form(term: str) -> str:
     """A term as the matcher sees it: lower case, hyphens and slashes as blanks, single blanks."""
+    if term.isascii() and term.replace(" ", "").isalpha() and term.islower() and "  " not in term:
+        return term.strip()
     return re.sub(r"[\s/-]+", " ", term.lower().replace("\u2019", "'")).strip()
 
 
@@ -234,11 +243,15 @@ def _check_references(
             raise LexiconError(f"{places[structure.id]}: part_of {structure.part_of!r} is no structure.")
     for finding in findings.values():
         if finding.structure is not None and finding.structure not in structures:
-            raise LexiconError(f"{finding_places[finding.id]}: structure {finding.structure!r} is no structure.")
+            raise LexiconError(
+                f"{finding_places[finding.id]}: structure {finding.structure!r} is no structure."
+            )
 
 
 def _folder(folder: Traversable) -> list[Traversable]:
-    return sorted((item for item in folder.iterdir() if item.name.endswith(".toml")), key=lambda item: item.name)
+    return sorted(
+        (item for item in folder.iterdir() if item.name.endswith(".toml")), key=lambda item: item.name
+    )
 
 
 @functools.lru_cache(maxsize=4)
@@ -279,4 +292,13 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
     )
 
 
-__all__ = ["SYSTEMS", "Entry", "Lexicon", "LexiconError", "load_lexicon", "normal_form", "plural", "spellings"]
+__all__ = [
+    "SYSTEMS",
+    "Entry",
+    "Lexicon",
+    "LexiconError",
+    "load_lexicon",
+    "normal_form",
+    "plural",
+    "spellings",
+]

@@ -61,7 +61,9 @@ class Structure(Row):
     part_of: Identifier | None = None
     species: tuple[str, ...] = Field(default=(), description="Only in these species; empty for all.")
     sex: Literal["male", "female"] | None = Field(default=None, description="Only in this sex.")
-    terms: tuple[Term, ...] = Field(description="Names in singular; plurals and US spellings are made by rule.")
+    terms: tuple[Term, ...] = Field(
+        description="Names in singular; plurals and US spellings are made by rule."
+    )
     focus_terms: tuple[Term, ...] = Field(
         default=(), description="Names that mean this only while its system is in focus."
     )
@@ -71,12 +73,18 @@ class FindingConcept(Row):
     """Something that can be present, absent or possible."""
 
     id: Identifier
-    system: System | Literal["any"] = Field(description="'any': the system is that of the structure in focus.")
-    home: System = Field(default="general", description="System of an 'any' finding when nothing is in focus.")
+    system: System | Literal["any"] = Field(
+        description="'any': the system is that of the structure in focus."
+    )
+    home: System = Field(
+        default="general", description="System of an 'any' finding when nothing is in focus."
+    )
     surface_of: tuple[System, ...] = Field(
         default=(), description="Systems over whose structures an 'any' finding sits in the skin (home)."
     )
-    needs_structure: bool = Field(default=False, description="An 'any' finding that says nothing without a part.")
+    needs_structure: bool = Field(
+        default=False, description="An 'any' finding that says nothing without a part."
+    )
     label: str = Field(min_length=1, description="Clinical name, singular.")
     plain: str = Field(min_length=1, description="The owner's words for it.")
     nature: Literal["abnormal", "normal", "neutral"] = "abnormal"
@@ -87,8 +95,12 @@ class FindingConcept(Row):
     species: tuple[str, ...] = ()
     sex: Literal["male", "female"] | None = Field(default=None, description="Only in this sex.")
     terms: tuple[Term, ...] = Field(default=(), description="Noun phrases, singular, that mean only this.")
-    predicates: tuple[Term, ...] = Field(default=(), description="Adjectives and verb phrases that mean only this.")
-    focus_terms: tuple[Term, ...] = Field(default=(), description="Noun phrases that mean this in its system.")
+    predicates: tuple[Term, ...] = Field(
+        default=(), description="Adjectives and verb phrases that mean only this."
+    )
+    focus_terms: tuple[Term, ...] = Field(
+        default=(), description="Noun phrases that mean this in its system."
+    )
     focus_predicates: tuple[Term, ...] = Field(default=(), description="The same for adjectives and verbs.")
     composed_of: tuple[str, ...] = Field(
         default=(), description="'structure + finding': an 'any' finding on that structure is this concept."
@@ -114,7 +126,9 @@ class MeasurementName(Row):
     unit: Unit | None = None
     system: System
     names: tuple[Term, ...]
-    weak_names: tuple[Term, ...] = Field(default=(), description="Names that count only right beside a number.")
+    weak_names: tuple[Term, ...] = Field(
+        default=(), description="Names that count only right beside a number."
+    )
     plausible: tuple[float, float] | None = Field(
         default=None, description="Outside of this in any patient: a slip of tongue, ear or unit."
     )

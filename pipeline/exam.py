@@ -15,10 +15,10 @@ from pipeline.speech import Recogniser, SpeechOptions, SpeechProgress, Transcrip
 TERMS_LISTENED_FOR = 20
 """How many trade words the recogniser is given, though its prompt holds three times as many.
 
-Measured with the model base on five of our samples: word error rates without a list, with 20, 40 and all (about
-55) words were 0.102, 0.106, 0.109, 0.121 (dog_noisy); 0.123, 0.123, 0.134, 0.130 (cat_senior, where any list
-brought back the one trade word that was misheard); without, with 20, and all: 0.135, 0.129, 0.147 (cat_terse);
-0.072, 0.082, 0.079 (dog_teaching); 0.079, 0.086, 0.090 (rabbit_vaccination). A long list costs other words.
+Word error rates measured with the model base and no list, 20 words, all (about 55): dog_noisy
+0.102, 0.106, 0.121; cat_senior 0.123, 0.123, 0.130 (any list brought back the one trade word
+that was misheard without); cat_terse 0.135, 0.129, 0.147; dog_teaching 0.072, 0.082, 0.079;
+rabbit_vaccination 0.079, 0.086, 0.090. A long list costs other words, and time.
 """
 
 

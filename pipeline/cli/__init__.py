@@ -6,7 +6,7 @@ stand in the modules of this package and are imported when they are called, so t
 
 # Late imports: `rostral --help` takes a fraction of a second instead of several. Many arguments: Typer makes
 # each parameter an option.
-# ruff: noqa: PLC0415, PLR0913, PLR0917
+# ruff: noqa: PLC0415
 
 from __future__ import annotations
 

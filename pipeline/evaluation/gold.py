@@ -97,7 +97,8 @@ class Gold(Frozen):
         pattern = r"\s+".join(re.escape(part) for part in fact.words.split())
         places = list(re.finditer(pattern, self.text))
         whole = [
-            m for m in places
+            m
+            for m in places
             if not (m.start() and self.text[m.start() - 1].isalnum())
             and not (m.end() < len(self.text) and self.text[m.end()].isalnum())
         ]

@@ -11,6 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
+from lexicon import load_lexicon
 from pipeline.evaluation.gold import FindingFact, Gold, MeasurementFact
 from pipeline.extraction.model import Evidence, Finding, Measurement, Statements
 
@@ -143,17 +144,32 @@ def _score_findings(score: Score, gold: Gold, statements: Statements) -> None:
             used.add(id(best))
             score.findings.extra += 1
             score.by_system[fact.system].extra += 1
-            if {_meaning(fact.assertion, fact.nature), _meaning(best.assertion, best.nature)} == {"good", "bad"} and (
-                fact.superseded == best.superseded
-            ):
+            if {_meaning(fact.assertion, fact.nature), _meaning(best.assertion, best.nature)} == {
+                "good",
+                "bad",
+            } and (fact.superseded == best.superseded):
                 score.flips += 1
                 score.silent += best.confidence >= _SURE
-                _tell(score, gold, "FLIP", fact.words, span, f"{fact.assertion}/{fact.nature} as {best.assertion}/{best.concept}")
+                _tell(
+                    score,
+                    gold,
+                    "FLIP",
+                    fact.words,
+                    span,
+                    f"{fact.assertion}/{fact.nature} as {best.assertion}/{best.concept}",
+                )
             else:
                 _tell(score, gold, "WRONG", fact.words, span, f"{_facts(fact)} as {_found(best)}")
         else:
             others = ", ".join(f"{f.system}/{f.concept}" for f in here)
-            _tell(score, gold, "MISS", fact.words, span, f"{_facts(fact)}" + (f" found as {others}" if others else ""))
+            _tell(
+                score,
+                gold,
+                "MISS",
+                fact.words,
+                span,
+                f"{_facts(fact)}" + (f" found as {others}" if others else ""),
+            )
     for finding in statements.findings:
         if id(finding) in explained or finding.superseded:
             continue
@@ -225,7 +241,9 @@ def _score_measurements(score: Score, gold: Gold, statements: Statements) -> Non
     for fact in gold.measurements:
         span = gold.span(fact)
         here = [
-            m for m in statements.measurements if m.kind == fact.kind and _overlaps(m.evidence, span) and id(m) not in used
+            m
+            for m in statements.measurements
+            if m.kind == fact.kind and _overlaps(m.evidence, span) and id(m) not in used
         ]
         best = max(here, key=lambda m: _same_value(fact, m), default=None)
         if best is not None:
@@ -237,9 +255,17 @@ def _score_measurements(score: Score, gold: Gold, statements: Statements) -> Non
         if best is not None:
             score.measurements.extra += 1
             score.silent += best.confidence >= _SURE and not best.superseded
-        got = f"{best.value} {best.value_high} {best.unit} {best.out_of} {best.when} {best.superseded}" if best else "nothing"
+        got = (
+            f"{best.value} {best.value_high} {best.unit} {best.out_of} {best.when} {best.superseded}"
+            if best
+            else "nothing"
+        )
         _tell(
-            score, gold, "VITAL", fact.words, span,
+            score,
+            gold,
+            "VITAL",
+            fact.words,
+            span,
             f"{fact.kind} {fact.value} {fact.value_high} {fact.out_of} {fact.when} {fact.superseded} as {got}",
         )
     for measurement in statements.measurements:
@@ -247,7 +273,14 @@ def _score_measurements(score: Score, gold: Gold, statements: Statements) -> Non
             score.measurements.extra += 1
             score.silent += measurement.confidence >= _SURE and not measurement.superseded
             evidence = measurement.evidence[0]
-            _tell(score, gold, "VITAL EXTRA", evidence.text, (evidence.start_char, evidence.end_char), f"{measurement.kind} {measurement.value}")
+            _tell(
+                score,
+                gold,
+                "VITAL EXTRA",
+                evidence.text,
+                (evidence.start_char, evidence.end_char),
+                f"{measurement.kind} {measurement.value}",
+            )
 
 
 def _same_value(fact: MeasurementFact, measurement: Measurement) -> bool:
@@ -286,8 +319,6 @@ def _score_plan(score: Score, gold: Gold, statements: Statements) -> None:
 
 def _score_systems(score: Score, gold: Gold, statements: Statements) -> None:
     """Whether exactly the systems without any result are seen as such."""
-    from lexicon import load_lexicon
-
     measured = {load_lexicon().measurements[m.kind].system for m in statements.measurements if not m.superseded}
     spoken = {f.system for f in statements.findings if not f.superseded} | {n.system for n in statements.not_examined}
     wanted_measured = {load_lexicon().measurements[m.kind].system for m in gold.measurements}

@@ -93,7 +93,16 @@ class AttributeReader:
 
     def _grade(self, norms: list[str], numbers: dict[int, Number], start: int, named: bool) -> Graded | None:
         if named:
-            while start < len(norms) and norms[start] in ("a", "about", "is", "of", "the", "say", "around", "at"):
+            while start < len(norms) and norms[start] in (
+                "a",
+                "about",
+                "is",
+                "of",
+                "the",
+                "say",
+                "around",
+                "at",
+            ):
                 start += 1
         value, end = self._grade_number(norms, numbers, start)
         if value is None:
@@ -113,10 +122,19 @@ class AttributeReader:
         if number is not None:
             end = number.elided_from or number.end
             # "grade two to three": the higher end stands, the words keep both.
-            if end < len(norms) and norms[end] in ("to", "or") and (second := numbers.get(end + 1)) is not None:
+            if (
+                end < len(norms)
+                and norms[end] in ("to", "or")
+                and (second := numbers.get(end + 1)) is not None
+            ):
                 return max(number.value, second.value), second.elided_from or second.end
             return number.value, end
-        if start < len(norms) and norms[start] in self._roman and start + 1 < len(norms) and norms[start + 1] == "/":
+        if (
+            start < len(norms)
+            and norms[start] in self._roman
+            and start + 1 < len(norms)
+            and norms[start + 1] == "/"
+        ):
             return float(self._roman[norms[start]]), start + 1
         return None, start
 
@@ -166,7 +184,16 @@ class AttributeReader:
         for at, norm in enumerate(norms):
             if norm == "size" and norms[at + 1 : at + 2] == ["of"]:
                 stop = at + 2
-                while stop < len(norms) and norms[stop] in ("a", "an", "half", "my", "the", "small", "large", "about"):
+                while stop < len(norms) and norms[stop] in (
+                    "a",
+                    "an",
+                    "half",
+                    "my",
+                    "the",
+                    "small",
+                    "large",
+                    "about",
+                ):
                     stop += 1
                 if stop < len(norms) and norms[stop].isalpha():
                     start = at - 1 if at > 0 and norms[at - 1] in ("the", "about") else at

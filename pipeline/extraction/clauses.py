@@ -13,20 +13,149 @@ from dataclasses import dataclass
 from spacy.tokens import Doc
 
 from lexicon import Lexicon
-
 from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis, analysis_of
 
-_CONTRAST = frozenset({"but", "however", "although", "though", "whereas", "while", "because", "which", "so", "then", "except"})
-_AND_OPENERS = frozenset(
-    "he she it they his her hers the there i we no that those this these you nothing none its then owner mum mom dad not both left right"
-    " also now can could cannot".split()
+_CONTRAST = frozenset(
+    {"but", "however", "although", "though", "whereas", "while", "because", "which", "so", "then", "except"}
 )
-_SUBJECTS = frozenset("i we you owner owners there if he she it let mum mom dad they have has do does is are client".split())
-_BEFORE_IMPERATIVE = frozenset("but well ok now and so then we to please also just maybe perhaps or today first now plan plus probably okay right".split())
-_PARTS_VERBS = frozenset("are look feel were seem both all do have appear sound smell 's is have just still really".split())
-_ASKING = frozenset("any how what when where which who why is are was were has have had do does did anything".split())
+_AND_OPENERS = frozenset(
+    [
+        "he",
+        "she",
+        "it",
+        "they",
+        "his",
+        "her",
+        "hers",
+        "the",
+        "there",
+        "i",
+        "we",
+        "no",
+        "that",
+        "those",
+        "this",
+        "these",
+        "you",
+        "nothing",
+        "none",
+        "its",
+        "then",
+        "owner",
+        "mum",
+        "mom",
+        "dad",
+        "not",
+        "both",
+        "left",
+        "right",
+        "also",
+        "now",
+        "can",
+        "could",
+        "cannot",
+    ]
+)
+_SUBJECTS = frozenset(
+    [
+        "i",
+        "we",
+        "you",
+        "owner",
+        "owners",
+        "there",
+        "if",
+        "he",
+        "she",
+        "it",
+        "let",
+        "mum",
+        "mom",
+        "dad",
+        "they",
+        "have",
+        "has",
+        "do",
+        "does",
+        "is",
+        "are",
+        "client",
+    ]
+)
+_BEFORE_IMPERATIVE = frozenset(
+    [
+        "but",
+        "well",
+        "ok",
+        "now",
+        "and",
+        "so",
+        "then",
+        "we",
+        "to",
+        "please",
+        "also",
+        "just",
+        "maybe",
+        "perhaps",
+        "or",
+        "today",
+        "first",
+        "now",
+        "plan",
+        "plus",
+        "probably",
+        "okay",
+        "right",
+    ]
+)
+_PARTS_VERBS = frozenset(
+    [
+        "are",
+        "look",
+        "feel",
+        "were",
+        "seem",
+        "both",
+        "all",
+        "do",
+        "have",
+        "appear",
+        "sound",
+        "smell",
+        "'s",
+        "is",
+        "have",
+        "just",
+        "still",
+        "really",
+    ]
+)
+_ASKING = frozenset(
+    [
+        "any",
+        "how",
+        "what",
+        "when",
+        "where",
+        "which",
+        "who",
+        "why",
+        "is",
+        "are",
+        "was",
+        "were",
+        "has",
+        "have",
+        "had",
+        "do",
+        "does",
+        "did",
+        "anything",
+    ]
+)
 _PERMANENT = frozenset({SpeechAct.PLAN, SpeechAct.REPORT})
 _LONGEST_SEGMENT = 80
 
@@ -57,6 +186,7 @@ class ClauseReader:
         self._due_words = frozenset(lexicon.words["due"]["days"])
 
     def __call__(self, doc: Doc) -> Doc:
+        """Read the text that the Doc carries."""
         analysis = analysis_of(doc)
         analysis.segments = _cut(analysis)
         _classify(analysis, analysis.segments)
@@ -74,7 +204,9 @@ class ClauseReader:
         )
         if not timed or not any(word in self._plan_words for word in words) or _measured(analysis, segment):
             return False
-        if segment.anchored or any(word in ("no", "not", "been", "was", "were", "had", "ago", "since") for word in words):
+        if segment.anchored or any(
+            word in ("no", "not", "been", "was", "were", "had", "ago", "since") for word in words
+        ):
             return False
         said = mentions_within(analysis.mentions, segment.start, segment.end)
         return not (any(m.is_structure for m in said) and any(m.is_predicate for m in said))
@@ -96,8 +228,15 @@ def _cut(analysis: Analysis) -> list[Segment]:
     closed_at = _closing_tokens(analysis)
     mention_starts = {m.start for m in analysis.mentions}
     inside = {t for m in analysis.mentions for t in range(m.start + 1, m.end)}
-    inside |= {t for c in analysis.cues if c.kind in ("act", "pseudo_negation", "withdraw") for t in range(c.start + 1, c.end)}
-    corrections = {c.start: c.end for c in analysis.cues if c.kind in ("replace", "withdraw") and _corrects(analysis, c)}
+    inside |= {
+        t
+        for c in analysis.cues
+        if c.kind in ("act", "pseudo_negation", "withdraw")
+        for t in range(c.start + 1, c.end)
+    }
+    corrections = {
+        c.start: c.end for c in analysis.cues if c.kind in ("replace", "withdraw") and _corrects(analysis, c)
+    }
     correction_ends = set(corrections.values())
     segments: list[Segment] = []
     sentence, start, opener, complete = 0, 0, "sentence", False
@@ -158,7 +297,9 @@ def _opens(norms: list[str], at: int, act_starts: dict[int, Cue], complete: bool
         return "contrast"
     if norm in ("which", "so", "then") and (at + 1 in act_starts or (at in act_starts)):
         return "contrast"
-    if norm == "and" and (following in _AND_OPENERS or (at + 1 in act_starts and act_starts[at + 1].kind != "act_weak")):
+    if norm == "and" and (
+        following in _AND_OPENERS or (at + 1 in act_starts and act_starts[at + 1].kind != "act_weak")
+    ):
         return "and"
     if at in act_starts and complete and norm in _SUBJECTS and act_starts[at].kind != "act_weak":
         return "cue"
@@ -174,7 +315,9 @@ def _mark_question(segments: list[Segment], sentence: int) -> None:
 
 def _classify(analysis: Analysis, segments: list[Segment]) -> None:
     """Set act, act_cue and anchored of every segment."""
-    cues = [cue for cue in analysis.cues if cue.kind in ("act", "act_idle", "act_initial", "act_weak", "anchor")]
+    cues = [
+        cue for cue in analysis.cues if cue.kind in ("act", "act_idle", "act_initial", "act_weak", "anchor")
+    ]
     starts = [cue.start for cue in cues]
     mention_starts = [m.start for m in analysis.mentions]
     negations = sorted(c.start for c in analysis.cues if c.kind in ("negation_before", "negation_after"))
@@ -206,14 +349,19 @@ def _classify(analysis: Analysis, segments: list[Segment]) -> None:
 
 
 def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue]) -> list[Cue]:
-    """Praise in passing ("good boy eyes clear") decides only where the segment says nothing else; talk to the patient
-    ("who's a smelly boy") decides unless a part or a value is named."""
+    """Leave out the cues of chatter where the segment says something.
+
+    Praise in passing ("good boy eyes clear") decides only where the segment says nothing else; talk to the patient ("who's a
+    smelly boy") decides unless a part or a value is named.
+    """
     mentions = mentions_within(analysis.mentions, segment.start, segment.end)
     measured = _measured(analysis, segment)
     says = measured or any(not m.entries[0].in_focus for m in mentions)
     names = measured or any(m.is_structure for m in mentions)
     return [
-        cue for cue in inside if cue.group.value != "chatter" or not (says if cue.kind == "act_idle" else names)
+        cue
+        for cue in inside
+        if cue.group.value != "chatter" or not (says if cue.kind == "act_idle" else names)
     ]
 
 
@@ -224,7 +372,11 @@ def _measured(analysis: Analysis, segment: Segment) -> bool:
 
 def _own_act(norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | None:
     """The cue that decides: the first one, strong before weak; a weak one only without an anchor."""
-    strong = [cue for cue in inside if cue.kind in ("act", "act_idle") or (cue.kind == "act_initial" and _initial(norms, segment, cue))]
+    strong = [
+        cue
+        for cue in inside
+        if cue.kind in ("act", "act_idle") or (cue.kind == "act_initial" and _initial(norms, segment, cue))
+    ]
     strong = [cue for cue in strong if cue.group.value != "question" or _initial(norms, segment, cue)]
     if strong:
         first = min(strong, key=lambda cue: (cue.start, -cue.end))
@@ -235,7 +387,9 @@ def _own_act(norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | Non
             return None
         return first
     weak = [cue for cue in inside if cue.kind == "act_weak" and _general_they(norms, cue)]
-    of_patient = segment.anchored or any(w in ("he", "she", "his", "her") for w in norms[segment.start : segment.end])
+    of_patient = segment.anchored or any(
+        w in ("he", "she", "his", "her") for w in norms[segment.start : segment.end]
+    )
     return weak[0] if weak and not of_patient else None
 
 
@@ -254,7 +408,8 @@ def _initial(norms: list[str], segment: Segment, cue: Cue) -> bool:
 
 def _is_question(analysis: Analysis, segments: list[Segment], index: int) -> bool:
     """A question mark asks from the first segment with a question's words on, else the whole sentence if it opens like
-    a question, else its last segment ("Nose is fine, and the ears?")."""
+    a question, else its last segment ("Nose is fine, and the ears?").
+    """
     segment = segments[index]
     first = index
     while first > 0 and segments[first - 1].sentence == segment.sentence:
@@ -323,7 +478,10 @@ def _teaching_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -
     first = norms[segment.start]
     second = norms[segment.start + 1] if segment.start + 1 < segment.end else ""
     if first in ("they", "it", "that", "those", "this", "these", "you", "we"):
-        return second not in ("is", "are", "look", "looks", "feel", "feels", "sound", "sounds", "'s") or previous.act_cue is None
+        return (
+            second not in ("is", "are", "look", "looks", "feel", "feels", "sound", "sounds", "'s")
+            or previous.act_cue is None
+        )
     return False
 
 

@@ -47,44 +47,48 @@ class Cue:
     start: int
     end: int
     group: CueGroup
-
-    @property
-    def kind(self) -> str:
-        """Kind of the cue's group."""
-        return self.group.kind
+    kind: str
 
 
 class ConceptMatcher:
     """spaCy component that fills `mentions` and `cues` of the Analysis."""
 
     def __init__(self, vocab: Vocab, lexicon: Lexicon, tokenizer: SpokenTokenizer) -> None:
-        self._entries: dict[int, tuple[Entry, ...]] = {}
+        self._entries: dict[int, Entry] = {}
         self._cues: dict[int, CueGroup] = {}
         self._entry_matcher = PhraseMatcher(vocab, attr="ORTH")
         self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
-        by_term: dict[tuple[str, ...], list[Entry]] = defaultdict(list)
+        # One key per meaning and not per form: adding a key costs more than adding a pattern.
+        by_meaning: dict[tuple[str, str, bool], list[Entry]] = defaultdict(list)
         for entry in lexicon.entries:
-            by_term[tuple(tokenizer.phrase(entry.term))].append(entry)
-        for number, (words, entries) in enumerate(by_term.items()):
-            key = f"entry {number}"
-            self._entry_matcher.add(key, [Doc(vocab, words=list(words))])
-            self._entries[vocab.strings.add(key)] = tuple(entries)
+            by_meaning[entry.kind, entry.id, entry.in_focus].append(entry)
+        for (kind, identifier, in_focus), entries in by_meaning.items():
+            key = f"{kind} {identifier} {in_focus}"
+            forms = {tuple(tokenizer.phrase(entry.term)) for entry in entries}
+            self._entry_matcher.add(key, [Doc(vocab, words=list(form)) for form in sorted(forms)])
+            self._entries[vocab.strings.add(key)] = entries[0]
         for group in lexicon.cues.values():
             key = f"cue {group.id}"
             self._cue_matcher.add(key, [Doc(vocab, words=tokenizer.phrase(term)) for term in group.terms])
             self._cues[vocab.strings.add(key)] = group
 
     def __call__(self, doc: Doc) -> Doc:
+        """Read the text that the Doc carries."""
         analysis = analysis_of(doc)
-        cues = [Cue(start, end, self._cues[key]) for key, start, end in self._cue_matcher(doc)]
+        cues = [
+            Cue(start, end, group, group.kind)
+            for group, start, end in (
+                (self._cues[key], start, end) for key, start, end in self._cue_matcher(doc)
+            )
+        ]
         cues = _longest_per_kind(cues)
         # "No sign of fleas": the denial's words are not free to begin a term ("sign of fleas").
         taken = {t for c in cues if c.kind in _TAKING for t in range(c.start + 1, c.end)}
-        mentions = _longest(
-            Mention(start, end, self._entries[key])
-            for key, start, end in self._entry_matcher(doc)
-            if start not in taken or end in taken
-        )
+        meanings: dict[tuple[int, int], list[Entry]] = defaultdict(list)
+        for key, start, end in self._entry_matcher(doc):
+            if start not in taken or end in taken:
+                meanings[start, end].append(self._entries[key])
+        mentions = _longest(Mention(start, end, tuple(entries)) for (start, end), entries in meanings.items())
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
 
@@ -128,7 +132,14 @@ _FREE = frozenset(("measure_link", "comparator", "weight_change", "now", "past",
 _SWALLOWING = frozenset(("pseudo_negation", "possible_after"))
 # A cue of these kinds inside a longer cue of the other kinds says something else there ("not" in "not only").
 _SHADOWS = {
-    "negation_before": ("pseudo_negation", "possible_before", "possible_after", "replace", "not_examined", "withdraw"),
+    "negation_before": (
+        "pseudo_negation",
+        "possible_before",
+        "possible_after",
+        "replace",
+        "not_examined",
+        "withdraw",
+    ),
     "negation_after": ("pseudo_negation", "possible_after", "not_examined"),
     "act": ("negation_before", "possible_before", "pseudo_negation", "not_examined"),
     "act_weak": ("negation_before", "possible_before", "pseudo_negation", "not_examined", "act"),

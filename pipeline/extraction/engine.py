@@ -10,6 +10,7 @@ from typing import cast
 from spacy.language import Language
 from spacy.tokens import Doc
 from spacy.util import get_lang_class
+from spacy.vocab import Vocab
 
 from lexicon import Lexicon, load_lexicon
 from pipeline.extraction.clauses import ClauseReader
@@ -38,7 +39,13 @@ from pipeline.extraction.statements import Draft, StatementReader
 from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
 from pipeline.speech.model import Transcript, Word
 
-COMPONENTS = ("rostral_numbers", "rostral_concepts", "rostral_misheard", "rostral_measurements", "rostral_clauses")
+COMPONENTS = (
+    "rostral_numbers",
+    "rostral_concepts",
+    "rostral_misheard",
+    "rostral_measurements",
+    "rostral_clauses",
+)
 """The order of understanding."""
 
 
@@ -81,9 +88,12 @@ def clauses_component(nlp: Language, name: str) -> ClauseReader:
 @functools.lru_cache(maxsize=1)
 def load_pipeline() -> Language:
     """The spaCy pipeline, built once per process."""
-    nlp: Language = get_lang_class("en")()
+    english = get_lang_class("en")
+    # A bare vocabulary: the components read the words themselves and none of English's computed word features.
+    nlp: Language = english(
+        vocab=Vocab(), create_tokenizer=lambda nlp: SpokenTokenizer(nlp.vocab, load_lexicon())
+    )
     nlp.max_length = 10_000_000
-    nlp.tokenizer = SpokenTokenizer(nlp.vocab, load_lexicon())
     for component in COMPONENTS:
         nlp.add_pipe(component)
     return nlp

@@ -122,6 +122,7 @@ class MeasurementReader:
         self.small_after = frozenset(lexicon.words["measuring"]["minor_without_unit_before"])
 
     def __call__(self, doc: Doc) -> Doc:
+        """Read the text that the Doc carries."""
         analysis = analysis_of(doc)
         names = self._find_names(doc)
         units = {unit.start: unit for unit in self._find_units(doc)}
@@ -254,7 +255,11 @@ class _Pass:
         before = self._at(number.start - 1)
         joins = word in ("to", "till") or (word == "and" and before in ("between", "from"))
         second = self.numbers.get(end + 1) if joins else self._hyphenated(end)
-        if second is not None and second.read(decimal=True) > number.read(decimal=True) and not second.pronoun:
+        if (
+            second is not None
+            and second.read(decimal=True) > number.read(decimal=True)
+            and not second.pronoun
+        ):
             self.used.add(second.start)
             return second, second.end
         return None, end
@@ -273,7 +278,11 @@ class _Pass:
             at += 2
         elif self._at(at) in ("of", "over", "/"):
             at += 1
-        elif self.analysis.from_sound and self._at(at) in ("r", "are") and self._at(at + 1) in ("9", "5", "nine", "five"):
+        elif (
+            self.analysis.from_sound
+            and self._at(at) in ("r", "are")
+            and self._at(at + 1) in ("9", "5", "nine", "five")
+        ):
             at += 1  # "three of nine" heard as "3R9"
         else:
             return None, end
@@ -306,12 +315,18 @@ class _Pass:
 
     def _bare_ounces(self, number: Number, end: int) -> bool:
         """ "nine pounds four": ounces go without saying right after pounds."""
-        return self.norms[end - 1] in self.reader.small_after and number.value < 16 and not self._counts_noun(number.end)
+        return (
+            self.norms[end - 1] in self.reader.small_after
+            and number.value < 16
+            and not self._counts_noun(number.end)
+        )
 
     def _bare_grams(self, number: Number, end: int) -> bool:
         """ "four kilo two", "four kilos two hundred": the decimals of the kilogram."""
         whole = number.elided is None and number.value == int(number.value) and 0 < number.value < 1000
-        return self.norms[end - 1] in self.reader.decimals_after and whole and not self._counts_noun(number.end)
+        return (
+            self.norms[end - 1] in self.reader.decimals_after and whole and not self._counts_noun(number.end)
+        )
 
     def _counts_noun(self, token: int) -> bool:
         index = bisect_left(self.mention_starts, token)
@@ -339,9 +354,15 @@ class _Pass:
     def _comparator(self, start: int, end: int) -> str | None:
         for stop in (start, start - 1):
             cue = self.comparators.ending_at(stop)
-            if cue is not None and self.norms[cue.start] == "up" and self._at(cue.start - 1) in ("is", "'s", "are", "gone"):
+            if (
+                cue is not None
+                and self.norms[cue.start] == "up"
+                and self._at(cue.start - 1) in ("is", "'s", "are", "gone")
+            ):
                 return None  # "weight's up to 31 kilos" has risen to it
-            if cue is not None and all(word in ("about", "than", "a", "say") for word in self.norms[stop:start]):
+            if cue is not None and all(
+                word in ("about", "than", "a", "say") for word in self.norms[stop:start]
+            ):
                 return cue.group.value
         after = self.comparators_after.starting_at(end)
         return after.group.value if after is not None else None
@@ -349,7 +370,12 @@ class _Pass:
     # --- whose value is it -------------------------------------------------------------------------------------------
 
     def _claim(self, number: Number) -> None:
-        if number.pronoun and number.end not in self.units and not self._scaled(number) and not self._begins_range(number):
+        if (
+            number.pronoun
+            and number.end not in self.units
+            and not self._scaled(number)
+            and not self._begins_range(number)
+        ):
             return
         if self._at(number.end) in self.reader.counts_time:
             return  # "weigh her again in six months", "on the 30th"
@@ -390,7 +416,11 @@ class _Pass:
             if at not in self.links and self.norms[at] not in ("'s", ",", ":"):
                 break
         if self._at(value.start - 1) == "at" and value.number.value >= 20 and self._stands_alone(value):
-            system = self._system_before(value.start) if value.start - self._last_mention_end(value.start) <= 3 else None
+            system = (
+                self._system_before(value.start)
+                if value.start - self._last_mention_end(value.start) <= 3
+                else None
+            )
             kind = {"cardiovascular": "heart_rate", "respiratory": "respiratory_rate"}.get(system or "")
             return (kind, (value.start, value.start)) if kind else None
         return None
@@ -456,7 +486,12 @@ class _Pass:
         gap = self.norms[value.end : name.start]
         allowed = ("on", "for", "as", "the", "his", "her", "is", "was", "of", "a", "even", "flat", "dead")
         opens = not gap or gap[0] in ("on", "for", "as", "is", "even", "flat", "dead")
-        if len(gap) > 3 or not opens or any(word not in allowed for word in gap) or not self._fits(name, value):
+        if (
+            len(gap) > 3
+            or not opens
+            or any(word not in allowed for word in gap)
+            or not self._fits(name, value)
+        ):
             return None
         # "ninety six resps twenty four": a name that a number follows takes that one.
         if not gap and self._number_follows(name):
@@ -465,7 +500,9 @@ class _Pass:
 
     def _number_follows(self, name: _Name) -> bool:
         at = name.end
-        while at < len(self.norms) and at < name.end + 4 and (at in self.links or self.norms[at] in (",", ":")):
+        while (
+            at < len(self.norms) and at < name.end + 4 and (at in self.links or self.norms[at] in (",", ":"))
+        ):
             if at in self.numbers:
                 return True
             at += 1
@@ -495,7 +532,11 @@ class _Pass:
         following = self._at(value.end)
         if self.replacing.starting_at(value.end) is not None:
             return True
-        return following == "" or not following[0].isalpha() or following in ("and", "but", "today", "so", "which", "with")
+        return (
+            following == ""
+            or not following[0].isalpha()
+            or following in ("and", "but", "today", "so", "which", "with")
+        )
 
     def _kind_by_unit(self, value: _Value) -> str | None:
         if value.unit is None:
@@ -540,11 +581,15 @@ class _Pass:
         cues = self.replacing.within(previous.end, value.start)
         if not cues:
             return False
-        before = [w for w in self.norms[previous.end : cues[0].start] if w not in (",", ".", "\u2014", "\u2013")]
+        before = [
+            w for w in self.norms[previous.end : cues[0].start] if w not in (",", ".", "\u2014", "\u2013")
+        ]
         bridge = [
             word
             for token, word in enumerate(self.norms[cues[0].end : value.start], start=cues[0].end)
-            if token not in self.links and token not in self.replacing_tokens and word not in (",", "\u2013", "\u2014")
+            if token not in self.links
+            and token not in self.replacing_tokens
+            and word not in (",", "\u2013", "\u2014")
         ]
         # A reason may stand between ("no, I tell a lie, the towel's on there, two point six") if the number stands alone.
         strong = any(cue.end - cue.start > 1 for cue in cues) and self._alone(value)
@@ -557,7 +602,21 @@ class _Pass:
     def _alone(self, value: _Value) -> bool:
         """The value fills the stretch between two marks."""
         before = value.start - 1
-        while self._at(before) in ("and", "so", "still", "is", "'s", "at", "he", "she", "just", "about", "it", "that", "he's"):
+        while self._at(before) in (
+            "and",
+            "so",
+            "still",
+            "is",
+            "'s",
+            "at",
+            "he",
+            "she",
+            "just",
+            "about",
+            "it",
+            "that",
+            "he's",
+        ):
             before -= 1
         return self._at(before) in ("", *MARKS) and self._at(value.end) in ("", *MARKS)
 
@@ -567,7 +626,9 @@ class _Pass:
         marks = sum(w in SENTENCE_MARKS for w in gap)
         if value.start - previous.end > 10 or marks > 1:
             return False
-        introduced = any(cue.end >= value.start - 3 for cue in self.old_values.within(previous.end, value.start))
+        introduced = any(
+            cue.end >= value.start - 3 for cue in self.old_values.within(previous.end, value.start)
+        )
         dated = any(cue.start <= value.end + 3 for cue in self.past.within(value.end, value.end + 8))
         if not (introduced or dated) or not isinstance(previous.value, float):
             return False
@@ -618,7 +679,10 @@ class _Pass:
     def _scoring(self, value: _Value) -> bool:
         """ "I'd score him three out of five"."""
         before = self.norms[max(0, value.start - 6) : value.start]
-        return any(w in ("score", "condition", "scored", "call", "him", "her", "fat", "thin", "chubby") for w in before)
+        return any(
+            w in ("score", "condition", "scored", "call", "him", "her", "fat", "thin", "chubby")
+            for w in before
+        )
 
     def _heart_in_focus(self, value: _Value) -> bool:
         """A word of heart or pulses in the sentence so far or right after."""
@@ -741,7 +805,11 @@ class _Pass:
             kinds = (cue.group.value or "").split()
             at = cue.end
             for kind in kinds:
-                while at < len(self.norms) and (at in self.links or self.norms[at] in (",", ":")) and at not in self.numbers:
+                while (
+                    at < len(self.norms)
+                    and (at in self.links or self.norms[at] in (",", ":"))
+                    and at not in self.numbers
+                ):
                     at += 1
                 number = self.numbers.get(at)
                 if number is None:

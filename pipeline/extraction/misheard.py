@@ -28,7 +28,35 @@ _DUE = 0.82  # the same for words in the place of a finding
 _LONGEST_WINDOW = 4
 _DOUBT = 0.65  # a guess by sound is never sure: below the confidence from which nobody is asked
 _KNOWN_DOUBT = 0.7
-_ENDS_WINDOW = frozenset("and so but that is are was he she it they in on at to of i we you for with the my no not".split())
+_ENDS_WINDOW = frozenset(
+    [
+        "and",
+        "so",
+        "but",
+        "that",
+        "is",
+        "are",
+        "was",
+        "he",
+        "she",
+        "it",
+        "they",
+        "in",
+        "on",
+        "at",
+        "to",
+        "of",
+        "i",
+        "we",
+        "you",
+        "for",
+        "with",
+        "the",
+        "my",
+        "no",
+        "not",
+    ]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +81,12 @@ class MisheardWords:
         for entry in lexicon.entries:
             by_term[entry.term].append(entry)
         self._known = {word for term in by_term for word in term.split()}
-        self._known |= {word for group in lexicon.cues.values() for term in group.terms for word in term.split()}
-        self._known |= {word for row in lexicon.measurements.values() for name in row.names for word in name.split()}
+        self._known |= {
+            word for group in lexicon.cues.values() for term in group.terms for word in term.split()
+        }
+        self._known |= {
+            word for row in lexicon.measurements.values() for name in row.names for word in name.split()
+        }
         self._by_sound: dict[str, list[_Term]] = defaultdict(list)
         for name, entries in by_term.items():
             letters = name.replace(" ", "")
@@ -65,17 +97,23 @@ class MisheardWords:
                 self._by_sound[key[:1]].append(_Term(letters, key, tuple(entries)))
         self._alike: dict[tuple[str, ...], tuple[tuple[Entry, ...], bool]] = {}
         for row in lexicon.soundalikes:
-            entries = tuple(by_term[row.term])
+            meanings = tuple(by_term[row.term])
             for heard in row.heard:
-                self._alike[tuple(tokenizer.phrase(heard))] = (entries, row.where == "due")
+                self._alike[tuple(tokenizer.phrase(heard))] = (meanings, row.where == "due")
         self._alike_starts = {words[0] for words in self._alike}
         self._best = functools.lru_cache(maxsize=4096)(self._search)
 
     def __call__(self, doc: Doc) -> Doc:
+        """Read the text that the Doc carries."""
         analysis = analysis_of(doc)
         taken = {t for m in analysis.mentions for t in range(m.start, m.end)}
         taken |= {t for n in analysis.numbers for t in range(n.start, n.end)}
-        taken |= {t for c in analysis.cues if c.kind in ("side", "negation_before", "negation_after") for t in range(c.start, c.end)}
+        taken |= {
+            t
+            for c in analysis.cues
+            if c.kind in ("side", "negation_before", "negation_after")
+            for t in range(c.start, c.end)
+        }
         found = self._known_alikes(analysis)
         covered = {t for m in found for t in range(m.start, m.end)}
         if covered:
@@ -130,7 +168,13 @@ class MisheardWords:
         for cue in analysis.cues:
             if cue.kind not in ("negation_before", "severity") or cue.end <= done:
                 continue
-            if cue.kind == "negation_before" and norms[cue.end - 1] not in ("no", "any", "or", "nor", "without"):
+            if cue.kind == "negation_before" and norms[cue.end - 1] not in (
+                "no",
+                "any",
+                "or",
+                "nor",
+                "without",
+            ):
                 continue
             start = cue.end
             while start < len(norms) and norms[start] in ("obvious", "any", "of", "overt"):
@@ -143,7 +187,12 @@ class MisheardWords:
                 if end == start + 1 and norm in english_words():
                     continue
                 term, likeness = self._best("".join(norms[start:end]), True)
-                if term is not None and len(term.key) >= 3 and likeness >= _DUE and (best is None or likeness > best[0]):
+                if (
+                    term is not None
+                    and len(term.key) >= 3
+                    and likeness >= _DUE
+                    and (best is None or likeness > best[0])
+                ):
                     best = (likeness, end, term)
             if best is not None:
                 found.append(Mention(start, best[1], best[2].entries, round(best[0] * _DOUBT, 2)))

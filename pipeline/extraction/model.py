@@ -96,8 +96,12 @@ class Finding(Frozen):
     severity: str | None = Field(default=None, description="trace, mild, moderate, marked or severe")
     grade: Grade | None = None
     size_mm: float | None = Field(default=None, gt=0, description="Largest dimension said, in millimetres.")
-    size_text: str | None = Field(default=None, description="A size said in words, such as the size of a pea.")
-    modifiers: tuple[str, ...] = Field(default=(), description="Further qualities as said: firm, mobile, purulent.")
+    size_text: str | None = Field(
+        default=None, description="A size said in words, such as the size of a pea."
+    )
+    modifiers: tuple[str, ...] = Field(
+        default=(), description="Further qualities as said: firm, mobile, purulent."
+    )
     reported_by: Reporter = "vet"
     when: When = "now"
     superseded: bool = Field(default=False, description="Withdrawn or replaced by a later correction.")

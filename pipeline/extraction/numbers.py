@@ -13,7 +13,6 @@ from decimal import Decimal
 
 from lexicon import Lexicon
 
-
 _LONGEST_FIGURE = 9
 _LARGEST_PAIR = 400  # rates said in pairs ("two forty") stay below; "thirty eight five, ninety six" is no 596
 
@@ -67,7 +66,9 @@ class NumberGrammar:
         numbers: list[Number] = []
         position = 0
         while position < len(norms):
-            parts = [] if self._at(norms, position + 1) in ("quarters", "thirds") else self._run(norms, position)
+            parts = (
+                [] if self._at(norms, position + 1) in ("quarters", "thirds") else self._run(norms, position)
+            )
             if not parts:
                 fraction = self._bare_fraction(norms, position)
                 if fraction is not None:
@@ -105,7 +106,11 @@ class NumberGrammar:
             whole = value == value.to_integral_value()
             return _Part(at, end, value, len(str(int(value))) if whole and "." not in word else 0)
         value_end = self._below_hundred(norms, at)
-        if value_end is None and word in ("a", "hundred") and self._at(norms, at + (word == "a")) == "hundred":
+        if (
+            value_end is None
+            and word in ("a", "hundred")
+            and self._at(norms, at + (word == "a")) == "hundred"
+        ):
             value_end = (Decimal(1), at + (word == "a"))
         if value_end is None:
             if word == "point" and self._at(norms, at + 1) in self._digit_words:
@@ -169,7 +174,7 @@ class NumberGrammar:
             word = norms[stop]
             if word in self._digit_words:
                 digits += str(self._digit_words[word])
-            elif _is_figure(word) and not digits:
+            elif _is_figure(word) and word.isdecimal() and not digits:
                 digits += word
             elif (word in self._teens or word in self._tens) and not digits:
                 below = self._below_hundred(norms, stop)

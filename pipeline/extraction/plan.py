@@ -11,10 +11,53 @@ from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.numbers import Number
 from pipeline.extraction.tokens import Analysis
 
-_CONTINUES = frozenset("for with in until till twice once three every after before if unless or and then at by on to from".split())
+_CONTINUES = frozenset(
+    [
+        "for",
+        "with",
+        "in",
+        "until",
+        "till",
+        "twice",
+        "once",
+        "three",
+        "every",
+        "after",
+        "before",
+        "if",
+        "unless",
+        "or",
+        "and",
+        "then",
+        "at",
+        "by",
+        "on",
+        "to",
+        "from",
+    ]
+)
 
 
-_HEADING = frozenset("so the plan plans my right okay then now today for is recommendations treatment to do".split())
+_HEADING = frozenset(
+    [
+        "so",
+        "the",
+        "plan",
+        "plans",
+        "my",
+        "right",
+        "okay",
+        "then",
+        "now",
+        "today",
+        "for",
+        "is",
+        "recommendations",
+        "treatment",
+        "to",
+        "do",
+    ]
+)
 
 
 def add_months(day: date, months: int) -> date:
@@ -72,9 +115,7 @@ class PlanReader:
                 return kind
         return "advice"
 
-    def due(
-        self, analysis: Analysis, start: int, end: int, on: date | None
-    ) -> tuple[str | None, str | None]:
+    def due(self, analysis: Analysis, start: int, end: int, on: date | None) -> tuple[str | None, str | None]:
         """(ISO date or None, the words): "in ten days", "in a fortnight", "next week"; the date needs the visit's day."""
         norms = analysis.norms
         numbers = {number.start: number for number in analysis.numbers}
@@ -84,12 +125,12 @@ class PlanReader:
                     return self._date(on, unit, count), analysis.words(at, at + len(words))
             amount = self._amount(norms, numbers, at, end)
             if amount is not None:
-                count, unit_at = amount
+                quantity, unit_at = amount
                 unit, factor = self._units[norms[unit_at]]
                 introduced = norms[at - 1] if at > start else ""
                 after = norms[unit_at + 1] if unit_at + 1 < end else ""
                 if introduced in ("in", "within", "after", "another") or after == "time":
-                    return self._date(on, unit, round(count * factor)), analysis.words(at - 1, unit_at + 1)
+                    return self._date(on, unit, round(quantity * factor)), analysis.words(at - 1, unit_at + 1)
         return None, None
 
     def _amount(

@@ -24,9 +24,34 @@ from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
 _CARRYING = (SpeechAct.OBSERVATION, SpeechAct.REPORT)
 _NEGATION_REACH = 9  # words between a denial and the first thing denied
 _BARE_DENIAL = frozenset(
-    "no none nothing nope nil never not there here today seen at all of those them that thankfully either now any kind".split()
+    [
+        "no",
+        "none",
+        "nothing",
+        "nope",
+        "nil",
+        "never",
+        "not",
+        "there",
+        "here",
+        "today",
+        "seen",
+        "at",
+        "all",
+        "of",
+        "those",
+        "them",
+        "that",
+        "thankfully",
+        "either",
+        "now",
+        "any",
+        "kind",
+    ]
 )
-_AUXILIARIES = frozenset("is are was does do did has have had can could would will".split())
+_AUXILIARIES = frozenset(
+    ["is", "are", "was", "does", "do", "did", "has", "have", "had", "can", "could", "would", "will"]
+)
 _ELLIPSIS_REACH = 2  # segments back to what "none" or "it" can refer to
 
 
@@ -220,7 +245,9 @@ class _Reading:
         before = len(self.out.drafts)
         findings = [item for item in items if not item.is_structure]
         self._findings(index, segment, sentence, items)
-        if len(self.out.drafts) == before and not (self._side_after(segment, items) or self._detail_after(segment, items)):
+        if len(self.out.drafts) == before and not (
+            self._side_after(segment, items) or self._detail_after(segment, items)
+        ):
             self._ellipsis(index, segment, findings, sentence)
         self._deny_after(index, segment, before)
         if not findings and self._only_structures(segment, items):
@@ -241,7 +268,8 @@ class _Reading:
         structures = [item.entry.id for item in items]
         for draft in last:
             fits = all(
-                self.lexicon.structures[s].system == draft.system or draft.system == "skin" for s in structures
+                self.lexicon.structures[s].system == draft.system or draft.system == "skin"
+                for s in structures
             )
             if draft.side is None and fits:
                 draft.side = sides[0].group.value
@@ -252,8 +280,19 @@ class _Reading:
         """ "A murmur, grade four of six", "tartar, moderate": a degree on its own goes to the finding before."""
         if segment.opener != "comma" or any(not item.is_structure for item in items):
             return False
-        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.assertion != "absent"]
-        grade = next((g for g in self.grades if segment.start <= g.start < segment.end and g.start not in self.measured), None)
+        last = [
+            d
+            for d in self._last_drafts(segment)
+            if d.sentence == segment.sentence and d.assertion != "absent"
+        ]
+        grade = next(
+            (
+                g
+                for g in self.grades
+                if segment.start <= g.start < segment.end and g.start not in self.measured
+            ),
+            None,
+        )
         severities = self._cues("severity", segment.start, segment.end)
         doubts = self._cues("possible_after", segment.start, segment.end)
         used = False
@@ -263,7 +302,12 @@ class _Reading:
             concept = self.lexicon.findings[draft.concept]
             if grade is not None and draft.grade is None and concept.grade_out_of:
                 draft.grade, used = grade, True
-            if severities and draft.severity is None and concept.nature == "abnormal" and severities[0].start == segment.start:
+            if (
+                severities
+                and draft.severity is None
+                and concept.nature == "abnormal"
+                and severities[0].start == segment.start
+            ):
                 draft.severity, used = severities[0].group.value, True
         return used
 
@@ -272,14 +316,23 @@ class _Reading:
         if segment.act is SpeechAct.REPORT:
             self.telling = index
             return
-        examines = any(item.is_structure for item in items) or (self.out.readings and self.out.readings[-1][1] is segment)
+        examines = any(item.is_structure for item in items) or (
+            self.out.readings and self.out.readings[-1][1] is segment
+        )
         others = segment.act not in _CARRYING
-        if examines or others or any(w in ("i", "exam", "examination") for w in self.norms[segment.start : segment.end]):
+        if (
+            examines
+            or others
+            or any(w in ("i", "exam", "examination") for w in self.norms[segment.start : segment.end])
+        ):
             self.telling = None
 
     def _turn_to_patient(self, segment: Segment) -> None:
         """ "…which feel knobbly in middle age. Hers are smooth": the part spoken of in general is now the patient's."""
-        first = next((w for w in self.norms[segment.start : segment.end] if w not in ("and", "but", "though", "so")), "")
+        first = next(
+            (w for w in self.norms[segment.start : segment.end] if w not in ("and", "but", "though", "so")),
+            "",
+        )
         if segment.act in _CARRYING and first in self.rules.possessive_subjects and self.talked is not None:
             following = self.norms[segment.start : segment.start + 4]
             if any(w in self.rules.copulas for w in following):
@@ -287,7 +340,11 @@ class _Reading:
 
     def _take_reading(self, reading: Reading, segment: Segment, index: int) -> None:
         row = self.lexicon.measurements[reading.kind]
-        if segment.act in _CARRYING or segment.act is SpeechAct.INTENTION or self._given_as_result(reading, segment):
+        if (
+            segment.act in _CARRYING
+            or segment.act is SpeechAct.INTENTION
+            or self._given_as_result(reading, segment)
+        ):
             reading.past = reading.past or self._value_is_past(reading, segment)
             self.out.readings.append((reading, segment))
             self.out.mentioned.add(row.system)
@@ -309,7 +366,11 @@ class _Reading:
         return (
             reading.name is not None
             and segment.act is SpeechAct.PLAN
-            and (segment.act_cue is None or segment.act_cue.start > reading.end or segment.act_cue.end < segment.start)
+            and (
+                segment.act_cue is None
+                or segment.act_cue.start > reading.end
+                or segment.act_cue.end < segment.start
+            )
         )
 
     def _items(self, segment: Segment) -> list[Item]:
@@ -344,7 +405,8 @@ class _Reading:
             return False
         following = self.norms[mention.end] if mention.end < len(self.norms) else ""
         return following in self.rules.degrees or any(
-            m.start == mention.end and m.is_predicate for m in mentions_within(self.analysis.mentions, mention.end, mention.end + 1)
+            m.start == mention.end and m.is_predicate
+            for m in mentions_within(self.analysis.mentions, mention.end, mention.end + 1)
         )
 
     def _sentence_end(self, segment: Segment) -> int:
@@ -369,7 +431,9 @@ class _Reading:
         for start, end, system in places:
             if start == mention.start:
                 continue
-            marks = sum(w in COMMA_MARKS for w in self.norms[min(end, mention.end) : max(start, mention.start)])
+            marks = sum(
+                w in COMMA_MARKS for w in self.norms[min(end, mention.end) : max(start, mention.start)]
+            )
             ahead = start >= mention.end
             distance = (start - mention.end) * 2 + 3 if ahead else mention.start - end
             distance += marks * (8 if ahead else 2)
@@ -386,7 +450,9 @@ class _Reading:
         if free and all(self._system_of(e) not in ("any", "general") for e in free):
             return None
         before = self.norms[segment.start : mention.start]
-        subject = next((w for w in reversed(before) if w not in self.rules.degrees and w not in self.rules.copulas), "")
+        subject = next(
+            (w for w in reversed(before) if w not in self.rules.degrees and w not in self.rules.copulas), ""
+        )
         if subject in ("he", "she", "they", "patient") and any(w in self.rules.copulas for w in before):
             return Item(mention, general[0], mention.similarity)
         if before and not all(w in self.rules.degrees or w == "and" for w in before):
@@ -397,7 +463,9 @@ class _Reading:
         if near is not None and any(self._system_of(e) == near for e in mention.entries):
             return None
         if self.focus.structure is not None and free and near != "general":
-            composed = {self.lexicon.compose(self.focus.structure, e.id) for e in free if e.kind != "structure"}
+            composed = {
+                self.lexicon.compose(self.focus.structure, e.id) for e in free if e.kind != "structure"
+            }
             if any(self.lexicon.findings[c].system != "any" for c in composed):
                 return None
         return Item(mention, general[0], mention.similarity)
@@ -467,8 +535,10 @@ class _Reading:
         cues = self._cues("not_examined", segment.start, segment.end)
         if not cues or segment.act in (SpeechAct.TEACHING, SpeechAct.QUESTION):
             return False
-        systems = list(
-            dict.fromkeys(self.lexicon.structures[item.entry.id].system for item in items if item.is_structure)
+        systems: list[str] = list(
+            dict.fromkeys(
+                self.lexicon.structures[item.entry.id].system for item in items if item.is_structure
+            )
         )
         if not systems and self.pending:
             systems = list(dict.fromkeys(self.lexicon.structures[s].system for s, _ in self.pending))
@@ -491,7 +561,9 @@ class _Reading:
                 self._meet_structure(position, items, segment)
                 continue
             concept = self.lexicon.findings[item.entry.id]
-            if self._is_modifier_only(item, items, position) or not self._verdict_stands(item, items, position, segment):
+            if self._is_modifier_only(item, items, position) or not self._verdict_stands(
+                item, items, position, segment
+            ):
                 continue
             self._denials_until(item.start, index, segment)
             denied, sure = self._denied(item, concept, items, position, index, segment)
@@ -517,7 +589,11 @@ class _Reading:
         self._denials_until(segment.end, index, segment)
         if structures:
             self._focus_on(structures, segment)
-        elif segment.act is SpeechAct.OBSERVATION and len(self.out.drafts) and self.out.drafts[-1].segment == index:
+        elif (
+            segment.act is SpeechAct.OBSERVATION
+            and len(self.out.drafts)
+            and self.out.drafts[-1].segment == index
+        ):
             self._focus_by_finding(self.out.drafts[-1], segment)
 
     def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:
@@ -532,9 +608,13 @@ class _Reading:
         structure = self.lexicon.structures[last.entry.id]
         side = self._side_at(last, segment)
         if side is None:
-            sides = [cue for cue in self._sides(segment.start, segment.end) if self._owner(cue, segment) is None]
+            sides = [
+                cue for cue in self._sides(segment.start, segment.end) if self._owner(cue, segment) is None
+            ]
             side = sides[-1].group.value if sides else None
-        if side is None and (self._related(structure.id, self.focus.structure) or self._same_limb(last, structure)):
+        if side is None and (
+            self._related(structure.id, self.focus.structure) or self._same_limb(last, structure)
+        ):
             side = self.focus.side
         names = tuple(item.entry.id for item in structures)
         self.focus = _Focus(structure.system, structure.id, names, side, segment.sentence)
@@ -544,7 +624,12 @@ class _Reading:
     def _same_limb(self, item: Item, structure: Structure) -> bool:
         """ "Left fore lame. Elbow fine, shoulder sore.": a single paired part goes with the side being examined."""
         singular = not self.norms[item.end - 1].endswith("s")
-        return singular and structure.paired and structure.system == self.focus.system and self.focus.side in ("left", "right")
+        return (
+            singular
+            and structure.paired
+            and structure.system == self.focus.system
+            and self.focus.side in ("left", "right")
+        )
 
     def _related(self, one: str, other: str | None) -> bool:
         if other is None:
@@ -571,7 +656,9 @@ class _Reading:
         if previous is not None and previous.entry.kind == "noun" and previous.start >= item.start - 8:
             named = self.lexicon.findings[previous.entry.id]
             between = self.norms[previous.end : item.start]
-            return named.nature == "abnormal" and not any(w in ("no", "not", "and", "but") for w in between[:-1])
+            return named.nature == "abnormal" and not any(
+                w in ("no", "not", "and", "but") for w in between[:-1]
+            )
         return False
 
     def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
@@ -585,7 +672,11 @@ class _Reading:
             light = all(word in self.rules.degrees or word in ("and", "looking") for word in gap)
             if light and not following.is_structure and following.mention.is_predicate:
                 # "nice and relaxed" is one verdict; "soft and comfortable" are two.
-                return words not in self.rules.praise and bool(gap) and self._structure_before(item, items) is not None
+                return (
+                    words not in self.rules.praise
+                    and bool(gap)
+                    and self._structure_before(item, items) is not None
+                )
             if light and following.is_structure:
                 return True
         nxt = self.norms[item.end] if item.end < segment.end else ""
@@ -625,12 +716,16 @@ class _Reading:
         sides = [c for c in self._sides(segment.start, item.start) if self._owner(c, segment) is None]
         before = self.norms[segment.start : item.start]
         light = all(
-            w in self.rules.degrees or w in self.rules.copulas or w in self.rules.determiners
+            w in self.rules.degrees
+            or w in self.rules.copulas
+            or w in self.rules.determiners
             or w in ("and", "one", "side", "rest", "other", "otherwise", "remainder", "others", "ones", "two")
             for w in before
             if w not in ("left", "right", "both")
         )
-        return light and (bool(sides) or any(w in ("rest", "other", "otherwise", "others", "remainder") for w in before))
+        return light and (
+            bool(sides) or any(w in ("rest", "other", "otherwise", "others", "remainder") for w in before)
+        )
 
     def _structure_before(self, item: Item, items: list[Item]) -> Item | None:
         found = None
@@ -658,8 +753,12 @@ class _Reading:
             composed = self.lexicon.findings[identifier]
             if composed.system != "any":
                 system = composed.system
-        draft = Draft(identifier, system, structure, item.start, item.end, index, sentence, confidence=item.confidence)
-        draft.side = side or self._side_for(item, structure, segment) or self._limb_side(item, structure, segment)
+        draft = Draft(
+            identifier, system, structure, item.start, item.end, index, sentence, confidence=item.confidence
+        )
+        draft.side = (
+            side or self._side_for(item, structure, segment) or self._limb_side(item, structure, segment)
+        )
         draft.severity = self._severity(item, segment)
         draft.reported = segment.act is SpeechAct.REPORT or self._owner_told(identifier, index, segment)
         draft.past = self._is_past(item, segment)
@@ -676,7 +775,9 @@ class _Reading:
             return False
         return concept in self.rules.told or (self.telling is not None and index - self.telling <= 4)
 
-    def _place(self, concept: FindingConcept, structure: str | None, item: Item | None) -> tuple[str, str | None]:
+    def _place(
+        self, concept: FindingConcept, structure: str | None, item: Item | None
+    ) -> tuple[str, str | None]:
         """System and structure of a finding: its own, else those of the structure, else the focus."""
         if concept.system != "any":
             if structure is None:
@@ -685,7 +786,11 @@ class _Reading:
             return concept.system, structure if own or concept.structure is None else concept.structure
         if structure is not None:
             system: str = self.lexicon.structures[structure].system
-            on_surface = item is not None and system == "abdomen" and self._prepositions_after(item) & {"on", "over", "under"}
+            on_surface = (
+                item is not None
+                and system == "abdomen"
+                and self._prepositions_after(item) & {"on", "over", "under"}
+            )
             if system in concept.surface_of or (concept.surface_of and on_surface):
                 return concept.home, structure
             return system, structure
@@ -719,7 +824,12 @@ class _Reading:
         attributive = self._attributive(item, structures, items)
         left = self._subjects(item, structures, segment)
         compound = [s for s in structures if s.end == item.start and not item.mention.is_predicate]
-        chosen = compound or right or (attributive if not left or self._consumed(left, items, item) else []) or left
+        chosen = (
+            compound
+            or right
+            or (attributive if not left or self._consumed(left, items, item) else [])
+            or left
+        )
         concept = self.lexicon.findings[item.entry.id]
         if not chosen and self.pending and item.mention.is_predicate:
             return [(structure, side) for structure, side in self.pending]
@@ -728,10 +838,13 @@ class _Reading:
         ]
         if self.pending and chosen and chosen == left and item.mention.is_predicate:
             pairs = [*self.pending, *pairs]
-        if not pairs and concept.system == "any" and len(self.focus.structures) > 1 and item.mention.is_predicate:
-            if segment.sentence == self.focus.sentence or self._subject_pronoun(item, segment):
-                return [(name, None) for name in self.focus.structures]
+        several = concept.system == "any" and len(self.focus.structures) > 1 and item.mention.is_predicate
+        if not pairs and several and self._speaks_of_focus(item, segment):
+            return [(name, None) for name in self.focus.structures]
         return pairs
+
+    def _speaks_of_focus(self, item: Item, segment: Segment) -> bool:
+        return segment.sentence == self.focus.sentence or self._subject_pronoun(item, segment)
 
     def _after_preposition(self, item: Item, structures: list[Item]) -> list[Item]:
         """ "swelling of the left hock", "no discharge from the eyes or nose"."""
@@ -741,7 +854,9 @@ class _Reading:
         if not following or following[0].start - item.end > (12 if sized else 7):
             return []
         gap = self.norms[item.end : following[0].start]
-        if not any(word in self.rules.prepositions for word in gap) and not self._placed_by_side(item, following[0], gap):
+        if not any(word in self.rules.prepositions for word in gap) and not self._placed_by_side(
+            item, following[0], gap
+        ):
             return []
         if any(word in ("is", "are", "no", "not", "has") or word in COMMA_MARKS for word in gap):
             return []
@@ -749,8 +864,12 @@ class _Reading:
 
     def _placed_by_side(self, item: Item, structure: Item, gap: list[str]) -> bool:
         """ "Wax both ears", "hair loss left flank": a side leads to the part, and no verdict on the part follows."""
-        if not gap or len(gap) > 3 or not all(
-            w in ("left", "right", "both", "upper", "lower") or w in self.rules.determiners for w in gap
+        if (
+            not gap
+            or len(gap) > 3
+            or not all(
+                w in ("left", "right", "both", "upper", "lower") or w in self.rules.determiners for w in gap
+            )
         ):
             return False
         following = self.norms[structure.end] if structure.end < len(self.norms) else ""
@@ -765,7 +884,9 @@ class _Reading:
             gap = self.norms[group[-1].end : following.start]
             joined = any(word in ("and", "or", "nor", "to") for word in gap)
             light = all(
-                word in ("and", "or", "nor", "to") or word in self.rules.determiners or word in self.rules.prepositions
+                word in ("and", "or", "nor", "to")
+                or word in self.rules.determiners
+                or word in self.rules.prepositions
                 or word in ("left", "right", "both")
                 for word in gap
             )
@@ -785,7 +906,20 @@ class _Reading:
         gap = self.norms[item.end : following[0].start]
         if len(gap) > 5 or any(word in self.rules.copulas for word in gap):
             return []
-        allowed = ("left", "right", "upper", "lower", "front", "back", "and", "looking", "hind", "both", "little", "old")
+        allowed = (
+            "left",
+            "right",
+            "upper",
+            "lower",
+            "front",
+            "back",
+            "and",
+            "looking",
+            "hind",
+            "both",
+            "little",
+            "old",
+        )
         covered = {t for o in gap_items for t in range(o.start, o.end)}
         for offset, word in enumerate(gap):
             if item.end + offset in covered or word in allowed or word in self.rules.degrees:
@@ -799,7 +933,9 @@ class _Reading:
         """The structure before has its own adjective in front or its verdict already ("clean ears bright eyes")."""
         subject = left[-1]
         verdicts = [o for o in items if subject.end <= o.start < item.start and not o.is_structure]
-        in_front = [o for o in items if not o.is_structure and o.mention.is_predicate and o.end == subject.start]
+        in_front = [
+            o for o in items if not o.is_structure and o.mention.is_predicate and o.end == subject.start
+        ]
         adjacent = item.start == subject.end
         joined = any(word in ("and", ",", "or") for word in self.norms[subject.end : item.start])
         return (bool(verdicts) and not joined) or (bool(in_front) and adjacent)
@@ -812,10 +948,16 @@ class _Reading:
         group = [before[-1]]
         for previous in reversed(before[:-1]):
             gap = self.norms[previous.end : group[0].start]
-            if gap and all(
-                word in ("and", "or", "nor", ",") or word in self.rules.determiners or word in ("left", "right", "both")
-                for word in gap
-            ) and any(word in ("and", "or", "nor") for word in gap):
+            if (
+                gap
+                and all(
+                    word in ("and", "or", "nor", ",")
+                    or word in self.rules.determiners
+                    or word in ("left", "right", "both")
+                    for word in gap
+                )
+                and any(word in ("and", "or", "nor") for word in gap)
+            ):
                 group.insert(0, previous)
             else:
                 break
@@ -868,7 +1010,13 @@ class _Reading:
         )
 
     def _denied(
-        self, item: Item, concept: FindingConcept, items: list[Item], position: int, index: int, segment: Segment
+        self,
+        item: Item,
+        concept: FindingConcept,
+        items: list[Item],
+        position: int,
+        index: int,
+        segment: Segment,
     ) -> tuple[bool, bool]:
         """(denied, sure): whether the denial in force reaches this finding."""
         negation = self.negation
@@ -890,7 +1038,10 @@ class _Reading:
 
     def _new_subject(self, negation: _Negation, item: Item, items: list[Item]) -> bool:
         """ "no <word not understood> nose wet": "no" denies a noun; a part with its own adjective is a new statement."""
-        if self.norms[negation.cue.end - 1] not in ("no", "or", "nor", "nil", "without") or not item.mention.is_predicate:
+        if (
+            self.norms[negation.cue.end - 1] not in ("no", "or", "nor", "nil", "without")
+            or not item.mention.is_predicate
+        ):
             return False
         between = [o for o in items if negation.cue.end <= o.start < item.start]
         if not any(o.is_structure for o in between):
@@ -926,7 +1077,11 @@ class _Reading:
         if concept.nature == "normal":
             return None
         joined = "and" in words
-        extra = [w for w in words if w not in ("and", "any", "other", "obvious", "overt", "of", "further", "real", "apparent")]
+        extra = [
+            w
+            for w in words
+            if w not in ("and", "any", "other", "obvious", "overt", "of", "further", "real", "apparent")
+        ]
         if joined:
             return True if not extra else None
         if self._closes_with_or(items, position, segment):
@@ -950,12 +1105,18 @@ class _Reading:
         end = items[position].end
         limit = min(len(self.norms), end + 14)
         at = end
-        known = {t for m in mentions_within(self.analysis.mentions, end, limit) for t in range(m.start, m.end)}
+        known = {
+            t for m in mentions_within(self.analysis.mentions, end, limit) for t in range(m.start, m.end)
+        }
         while at < limit:
             word = self.norms[at]
             if word in ("or", "nor"):
                 return True
-            if word not in COMMA_MARKS and at not in known and word not in ("any", "obvious", "other", "overt"):
+            if (
+                word not in COMMA_MARKS
+                and at not in known
+                and word not in ("any", "obvious", "other", "overt")
+            ):
                 return False
             if at in known and self.norms[at] in ("normal", "clear", "clean", "fine"):
                 return False
@@ -974,7 +1135,11 @@ class _Reading:
             return
         targets = [d for d in drafts if d.end <= cue.start and d.assertion != "absent"]
         concepts = self.lexicon.findings
-        targets = [d for d in targets if concepts[d.concept].nature != "normal" or "seen" in self.norms[cue.start : cue.end]]
+        targets = [
+            d
+            for d in targets
+            if concepts[d.concept].nature != "normal" or "seen" in self.norms[cue.start : cue.end]
+        ]
         for draft in targets:
             if cue.group.value == "resolved":
                 draft.past = True
@@ -989,7 +1154,9 @@ class _Reading:
         affirmed = cue is None and self._elliptical_yes(segment)
         if cue is None and not affirmed:
             return
-        recent = [entry for entry in self.named if index - entry[0] <= _ELLIPSIS_REACH + 2 and entry[0] < index]
+        recent = [
+            entry for entry in self.named if index - entry[0] <= _ELLIPSIS_REACH + 2 and entry[0] < index
+        ]
         if not recent:
             return
         last = recent[-1][0]
@@ -1000,7 +1167,8 @@ class _Reading:
         group = [
             e
             for e in recent
-            if self.analysis.segments[e[0]].sentence == source.sentence and self.analysis.segments[e[0]].act is source.act
+            if self.analysis.segments[e[0]].sentence == source.sentence
+            and self.analysis.segments[e[0]].act is source.act
         ]
         if source.act is SpeechAct.OBSERVATION or source.act is SpeechAct.REPORT:
             group = [e for e in group if e[0] == last]
@@ -1039,7 +1207,9 @@ class _Reading:
         if not denials:
             return None
         cue = denials[0]
-        if cue.start == segment.start and all(w in _BARE_DENIAL for w in self.norms[segment.start : segment.end]):
+        if cue.start == segment.start and all(
+            w in _BARE_DENIAL for w in self.norms[segment.start : segment.end]
+        ):
             return cue
         words = self.norms[segment.start : segment.end]
         if len(words) <= 8 and words[-1] == "not" and len(words) >= 2 and words[-2] in _AUXILIARIES:
@@ -1056,7 +1226,12 @@ class _Reading:
 
     def _elliptical_yes(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
-        return bool(words) and words[0] in ("yes", "yeah", "yep") and len(words) <= 4 and segment.opener == "sentence"
+        return (
+            bool(words)
+            and words[0] in ("yes", "yeah", "yep")
+            and len(words) <= 4
+            and segment.opener == "sentence"
+        )
 
     def _asks_owner(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
@@ -1086,7 +1261,11 @@ class _Reading:
         return False
 
     def _sides(self, start: int, end: int) -> list[Cue]:
-        return [cue for cue in self._cues("side", start, end) if cue.start not in self.cancelled_sides and self._is_side(cue)]
+        return [
+            cue
+            for cue in self._cues("side", start, end)
+            if cue.start not in self.cancelled_sides and self._is_side(cue)
+        ]
 
     def _is_side(self, cue: Cue) -> bool:
         """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
@@ -1105,7 +1284,9 @@ class _Reading:
 
     def _side_at(self, structure: Item, segment: Segment) -> str | None:
         """The side said with a structure: "left ear", "ear on the left"."""
-        owned = [c for c in self._sides(segment.start, segment.end) if self._owner(c, segment) == structure.start]
+        owned = [
+            c for c in self._sides(segment.start, segment.end) if self._owner(c, segment) == structure.start
+        ]
         if owned:
             return owned[-1].group.value
         # A side may be part of the part's own name ("left apex").
@@ -1123,11 +1304,20 @@ class _Reading:
         after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
         if after:
             gap = self.norms[cue.end : after[0].start]
-            if not any(w in self.rules.copulas or w in ("one", "side", "no", "and", "or") or w in COMMA_MARKS for w in gap):
+            if not any(
+                w in self.rules.copulas or w in ("one", "side", "no", "and", "or") or w in COMMA_MARKS
+                for w in gap
+            ):
                 return after[0].start
         before = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 8), cue.start)
-        posed = self.norms[cue.start] == "on" or (cue.start > segment.start and self.norms[cue.start - 1] in self.rules.prepositions)
-        posed = posed or (cue.start > segment.start + 1 and self.norms[cue.start - 1] == "the" and self.norms[cue.start - 2] in self.rules.prepositions)
+        posed = self.norms[cue.start] == "on" or (
+            cue.start > segment.start and self.norms[cue.start - 1] in self.rules.prepositions
+        )
+        posed = posed or (
+            cue.start > segment.start + 1
+            and self.norms[cue.start - 1] == "the"
+            and self.norms[cue.start - 2] in self.rules.prepositions
+        )
         bilateral = self.norms[cue.start] in ("bilaterally", "bilateral", "both", "each")
         if before and (posed or bilateral or before[-1].end == cue.start):
             following = self.norms[cue.end] if cue.end < segment.end else ""
@@ -1142,34 +1332,53 @@ class _Reading:
         for cue in sides:
             if self._owner(cue, segment) == item.start:
                 return cue.group.value
-        subjects = [c for c in sides if c.end <= item.start and self._owner(c, segment) is None and self._reaches(c, item)]
+        subjects = [
+            c
+            for c in sides
+            if c.end <= item.start and self._owner(c, segment) is None and self._reaches(c, item)
+        ]
         if subjects:
             return subjects[-1].group.value
-        trailing = [c for c in sides if c.start >= item.end and self._owner(c, segment) is None and c.start - item.end <= 6]
+        trailing = [
+            c
+            for c in sides
+            if c.start >= item.end and self._owner(c, segment) is None and c.start - item.end <= 6
+        ]
         if trailing and not mentions_within(self.analysis.mentions, item.end, trailing[0].start):
             following = self.norms[trailing[0].end] if trailing[0].end < segment.end else ""
             if following not in self.rules.copulas and following not in ("one", "'s"):
                 return trailing[0].group.value
         if self.leading_side is not None:
             return self.leading_side
-        if structure is None or self.focus.side not in ("left", "right") or segment.sentence - self.focus.sentence > 1:
+        if (
+            structure is None
+            or self.focus.side not in ("left", "right")
+            or segment.sentence - self.focus.sentence > 1
+        ):
             return None
         place = self.lexicon.structures[structure]
         if place.paired and self._related(structure, self.focus.structure):
             return self.focus.side
         # "Off-loading the left front. At the walk, lame": a sided finding without a part goes with the side in hand.
         concept = self.lexicon.findings[item.entry.id]
-        named = any(m.is_structure for m in mentions_within(self.analysis.mentions, segment.start, segment.end))
+        named = any(
+            m.is_structure for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
+        )
         if concept.sided and concept.system == self.focus.system and not named:
             return self.focus.side
         return None
 
     def _limb_side(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The side being examined, for a single paired part of the same system named without a side."""
-        if structure is None or segment.sentence - self.focus.sentence > 1 or self._sides(segment.start, segment.end):
+        if (
+            structure is None
+            or segment.sentence - self.focus.sentence > 1
+            or self._sides(segment.start, segment.end)
+        ):
             return None
         named = [
-            m for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
+            m
+            for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
             if any(e.kind == "structure" and e.id == structure for e in m.entries)
         ]
         if not named:
@@ -1186,10 +1395,14 @@ class _Reading:
     def _severity(self, item: Item, segment: Segment) -> str | None:
         for cue in reversed(self._cues("severity", max(segment.start, item.start - 8), item.start)):
             gap = self.norms[cue.end : item.start]
-            if len(gap) <= 4 and not any(w in COMMA_MARKS or w in ("and", "no", "not", "or", "but") for w in gap):
+            if len(gap) <= 4 and not any(
+                w in COMMA_MARKS or w in ("and", "no", "not", "or", "but") for w in gap
+            ):
                 return cue.group.value
         following = self._cues("severity", item.end, min(segment.end, item.end + 4))
-        if following and all(w in ("is", "'s", "which", "but", "only") for w in self.norms[item.end : following[0].start]):
+        if following and all(
+            w in ("is", "'s", "which", "but", "only") for w in self.norms[item.end : following[0].start]
+        ):
             return following[0].group.value
         return None
 
@@ -1219,7 +1432,10 @@ class _Reading:
             if size.start >= segment.end + 12:
                 break
             near = size.end - item.start if size.end <= item.start else size.start - item.end
-            if abs(near) <= 12 and not any(w in (".", "!", "?") for w in self.norms[min(size.start, item.start) : max(size.end, item.end)]):
+            if abs(near) <= 12 and not any(
+                w in (".", "!", "?")
+                for w in self.norms[min(size.start, item.start) : max(size.end, item.end)]
+            ):
                 return size
         return None
 
@@ -1270,7 +1486,9 @@ class _Reading:
     def _number_corrected(self, cue: Cue) -> bool:
         """The measured value before the cue has been replaced by one after it already."""
         return any(r.superseded and cue.start - 3 <= r.end <= cue.start for r, _ in self.out.readings) or any(
-            cue.end <= r.start <= cue.end + 3 and not r.superseded for r in self.analysis.readings[-1:] if r.superseded
+            cue.end <= r.start <= cue.end + 3 and not r.superseded
+            for r in self.analysis.readings[-1:]
+            if r.superseded
         )
 
     def _replacing(self, segment: Segment) -> Cue | None:
@@ -1295,17 +1513,28 @@ class _Reading:
         if cue.end < segment.start and segment.start - cue.end > 14:
             return False
         mentions = self._unmeasured(start, segment.end)
-        findings = [m for m in mentions if not m.is_structure and not m.entries[0].in_focus or m.is_predicate]
+        findings = [
+            m for m in mentions if (not m.is_structure and not m.entries[0].in_focus) or m.is_predicate
+        ]
         if findings:
             self.replaceable = (last, cue, index)
             return False
         side = next((c.group.value for c in self._cues("side", start, segment.end)), None)
         structures = [m for m in mentions if m.is_structure]
         size = next((z for z in self.sizes if start <= z.start < segment.end), None)
-        grade = next((g for g in self.grades if start <= g.start < segment.end and g.start not in self.measured), None)
+        grade = next(
+            (g for g in self.grades if start <= g.start < segment.end and g.start not in self.measured), None
+        )
         severity = next((c.group.value for c in self._cues("severity", start, segment.end)), None)
         affirmed = bool(self._cues("affirmed", start, segment.end))
-        if side is None and not structures and grade is None and severity is None and size is None and not affirmed:
+        if (
+            side is None
+            and not structures
+            and grade is None
+            and severity is None
+            and size is None
+            and not affirmed
+        ):
             if segment.sentence == last[-1].sentence and index - last[-1].segment <= 3:
                 self.correcting = cue
             return False
@@ -1376,7 +1605,12 @@ class _Reading:
                 break
             draft.superseded = True
             self.out.withdrawals.append(
-                Withdrawal(cue.start, cue.end, draft.concept, f"'{self.analysis.words(draft.start, draft.end)}' was taken back.")
+                Withdrawal(
+                    cue.start,
+                    cue.end,
+                    draft.concept,
+                    f"'{self.analysis.words(draft.start, draft.end)}' was taken back.",
+                )
             )
         last_fact = max((d.end for d in facts), default=-1)
         readings = [r for r, _ in self.out.readings if not r.superseded and r.end <= cue.start]
@@ -1386,7 +1620,12 @@ class _Reading:
             self.out.withdrawals = [w for w in self.out.withdrawals if w.start != cue.start]
             readings[-1].superseded = True
             self.out.withdrawals.append(
-                Withdrawal(cue.start, cue.end, readings[-1].kind, f"The {readings[-1].kind} just said was taken back.")
+                Withdrawal(
+                    cue.start,
+                    cue.end,
+                    readings[-1].kind,
+                    f"The {readings[-1].kind} just said was taken back.",
+                )
             )
 
 

@@ -76,9 +76,13 @@ class SpokenTokenizer:
         self._clitics: dict[str, str] = words["clitics"]
         self._before_is = frozenset(words["groups"]["pronouns_before_is"])
         self._fillers = frozenset(words["fillers"])
-        self._may_repeat = frozenset(word for group in ("units", "teens", "tens") for word in lexicon.numbers[group])
+        self._plain: set[str] = set()  # words of tables that stay as they are
+        self._may_repeat = frozenset(
+            word for group in ("units", "teens", "tens") for word in lexicon.numbers[group]
+        )
 
     def __call__(self, text: str) -> Doc:
+        """Doc of the normalised tokens; the Analysis travels in its user_data."""
         analysis = self.analyse(text)
         doc = Doc(self.vocab, words=analysis.norms)
         doc.user_data["analysis"] = analysis
@@ -86,6 +90,13 @@ class SpokenTokenizer:
 
     def phrase(self, term: str) -> list[str]:
         """The tokens of a table's term, so that table and text are split the same way."""
+        if term.isascii() and term.replace(" ", "").isalpha():
+            words = term.split()
+            if self._plain.issuperset(words):
+                return words
+            if self._contractions.keys().isdisjoint(words) and self._fillers.isdisjoint(words):
+                self._plain.update(words)
+                return words
         return self.analyse(term, drop_repeats=False).norms
 
     def analyse(self, text: str, *, drop_repeats: bool = True) -> Analysis:

@@ -5,19 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Callable
-from pathlib import Path
 
 import pytest
+from commands import ROOT, Process, Run
 from typer.testing import CliRunner, Result
 
 from pipeline.cli import app
-
-Run = Callable[..., Result]
-Process = Callable[..., "subprocess.CompletedProcess[bytes]"]
-
-ROOT = Path(__file__).parents[2]
-SAMPLES = ROOT / "audio_samples"
 
 
 @pytest.fixture(autouse=True)
@@ -51,11 +44,3 @@ def process() -> Process:
         return subprocess.run(command, capture_output=True, check=False, cwd=ROOT, env=environment)
 
     return start
-
-
-def one_line(text: str) -> str:
-    """Give the only line of a text; anything else fails the test that asks."""
-    lines = text.splitlines()
-    assert len(lines) == 1, lines
-    assert "Traceback" not in text
-    return lines[0]

@@ -11,7 +11,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from conftest import ROOT, SAMPLES, Process, Run
+from commands import ROOT, SAMPLES, Process, Run
 from typer.testing import Result
 
 from pipeline.capture import SAMPLE_RATE_HZ, read_audio

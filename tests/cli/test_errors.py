@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import typer
-from conftest import SAMPLES, Process, Run, one_line
+from commands import SAMPLES, Process, Run, one_line
 from typer.testing import CliRunner
 
 from pipeline.cli.border import BorderGroup

@@ -27,13 +27,13 @@ SPOKEN = {
         Nothing to suggest [pain|absent].
         Without any [crackles|absent].
         Never any [coughing|absent] in here.
-        Free of [ticks|absent].
+        Free of [crackles|absent].
         He isn't [dehydrated|absent].
     """,
     "negation over a list": """
         No [heat|absent], [swelling|absent] or [crepitus|absent] in the hock.
         No [coughing|absent], [sneezing|absent] or [nasal discharge|absent].
-        No [vomiting|absent] or [diarrhoea|absent].
+        No [vomiting|absent owner] or [diarrhoea|absent owner].
         No [crackles|absent] or [wheezes|absent].
         No [murmur|absent] and no [arrhythmia|absent].
         Neither [crackles|absent] nor [wheezes|absent].
@@ -64,7 +64,7 @@ SPOKEN = {
     """,
     "gone since": """
         The [cough|past] has resolved.
-        The [diarrhoea|past] has cleared up.
+        The [diarrhoea|past owner] has cleared up.
         The [limp|past] has gone.
     """,
     "doubt": """
@@ -81,7 +81,7 @@ SPOKEN = {
     "past": """
         Last year he had an [ear infection|past].
         [Ear infection|past] six months ago.
-        He had a [seizure|past] in January.
+        He had a [seizure|past owner] in January.
         History of [pancreatitis|past owner].
         Previously [lame|past left] on the left fore.
         She used to [cough|past].
@@ -286,7 +286,7 @@ PUBLISHED = {
         The owner denies [vomiting|absent owner].
         Absence of [crackles|absent].
         Negative for [ear mites|absent].
-        Free of [fleas|absent].
+        Free of [cataracts|absent].
         No evidence of [cataracts|absent].
         No sign of [lameness|absent].
         No signs of [pain|absent].
@@ -370,7 +370,7 @@ PLAIN = [
     ("No evidence of ear mites.", "ear mites", True),
     ("No signs of pain.", "pain", True),
     ("He has a cough.", "cough", False),
-    ("Free of fleas.", "fleas", True),
+    ("Free of cataracts.", "cataracts", True),
     ("Without crackles.", "crackles", True),
     ("Absence of wheezes.", "wheezes", True),
     ("Negative for ear mites.", "ear mites", True),
