@@ -263,7 +263,7 @@ def _cut(analysis: Analysis) -> list[Segment]:
             cut = _opens(norms, at, act_starts, complete)
             if cut is None and complete and at in headings and norm == "plan":
                 cut = "cue"
-            if at in nones and any(t in act_starts for t in range(start, at)):
+            if at in nones and any(t in act_starts and act_starts[t].kind == "act" for t in range(start, at)):
                 cut = "comma"
             if cut is None and at - start > _LONGEST_SEGMENT and at in mention_starts:
                 cut = "comma"
@@ -356,7 +356,7 @@ def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue
     """
     mentions = mentions_within(analysis.mentions, segment.start, segment.end)
     measured = _measured(analysis, segment)
-    says = measured or any(not m.entries[0].in_focus for m in mentions)
+    says = measured or bool(mentions)
     names = measured or any(m.is_structure for m in mentions)
     return [
         cue

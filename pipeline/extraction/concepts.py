@@ -141,8 +141,10 @@ _SHADOWS = {
         "withdraw",
     ),
     "negation_after": ("pseudo_negation", "possible_after", "not_examined"),
-    "act": ("negation_before", "possible_before", "pseudo_negation", "not_examined"),
-    "act_weak": ("negation_before", "possible_before", "pseudo_negation", "not_examined", "act"),
+    "act": ("negation_before", "possible_before", "possible_after", "negation_after", "pseudo_negation", "not_examined"),
+    "act_weak": (
+        "negation_before", "possible_before", "possible_after", "negation_after", "pseudo_negation", "not_examined", "act"
+    ),
     "side": ("swallow", "no_side"),
     "past": ("swallow",),
 }

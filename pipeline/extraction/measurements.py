@@ -24,6 +24,7 @@ from pipeline.extraction.numbers import Number
 from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis, SpokenTokenizer, analysis_of
 
 _REACH = 12  # tokens between a name and its value
+_READING_ON = frozenset((",", "and", "then", "first", "second", "third", "fourth", "one", "reading", "was", "is", "next", "again"))
 _DECIMAL_UNITS = frozenset({"Cel", "kg", "s"})
 
 
@@ -137,11 +138,13 @@ class MeasurementReader:
         return _longest([_Unit(start, end, self._units[key]) for key, start, end in self._unit_matcher(doc)])
 
     def is_verdict(self, mention: Mention) -> bool:
-        """Whether a mention is a word of approval, which may stand between a name and its value."""
-        return all(
-            e.kind == "predicate" and (e.in_focus or self._lexicon.findings[e.id].nature == "normal")
-            for e in mention.entries
-        )
+        """Whether a mention is an adjective or verb, which may stand between a name and its value ("temp's up at")."""
+        return all(e.kind == "predicate" for e in mention.entries)
+
+    def is_graded(self, mention: Mention) -> bool:
+        """Whether a mention can be a finding that is graded on a scale of its own (lameness, murmur)."""
+        findings = (self._lexicon.findings[e.id] for e in mention.entries if e.kind != "structure")
+        return any(finding.grade_out_of for finding in findings)
 
     def system_of(self, entry: Entry) -> str:
         """System of a surface form."""
@@ -247,7 +250,9 @@ class _Pass:
 
     def _unit_after_pause(self, end: int) -> _Unit | None:
         """ "twelve point four, kilos": a comma before the unit."""
-        return self.units.get(end + 1) if self._at(end) == "," else None
+        unit = self.units.get(end + 1) if self._at(end) == "," else None
+        # "one fifty, second one fifty five": an ordinal, no unit.
+        return unit if unit is not None and unit.row.quantity != "time" else None
 
     def _upper_end(self, number: Number, end: int) -> tuple[Number | None, int]:
         """The second number of "thirty to thirty six", "between thirty and thirty six", "30-36"."""
@@ -559,7 +564,11 @@ class _Pass:
         return low <= amount <= high or low <= convert(amount, self.reader.unit("[degF]")) <= high
 
     def _graded_nearby(self, value: _Value) -> bool:
-        return "grade" in self.norms[max(0, value.start - 3) : value.start]
+        if "grade" in self.norms[max(0, value.start - 3) : value.start]:
+            return True
+        index = bisect_left(self.mention_starts, value.start) - 1
+        near = index >= 0 and value.start - self.mention_starts[index] <= 8
+        return near and self.reader.is_graded(self.analysis.mentions[index])
 
     def _is_change(self, value: _Value) -> bool:
         """ "lost two kilos", "two kilos heavier", "two kilos of food": no weight of the patient."""
@@ -626,6 +635,8 @@ class _Pass:
         marks = sum(w in SENTENCE_MARKS for w in gap)
         if value.start - previous.end > 10 or marks > 1:
             return False
+        if self._at(value.start - 1) in ("is", "now", "today") or self.now.starting_at(value.end) is not None:
+            return False
         introduced = any(
             cue.end >= value.start - 3 for cue in self.old_values.within(previous.end, value.start)
         )
@@ -638,7 +649,7 @@ class _Pass:
     def _repeated(self, previous: Reading, value: _Value) -> bool:
         """ "two hundred, second time one eighty"; "last time ten kilos, today nine point four"."""
         gap = self.norms[previous.end : value.start]
-        if self.reader.row(previous.kind).repeats and gap and all(w in (",", "and") for w in gap):
+        if self.reader.row(previous.kind).repeats and gap and all(w in _READING_ON for w in gap):
             return value.unit is None
         if not isinstance(previous.value, float) or len(gap) > 9 or any(w in SENTENCE_MARKS for w in gap):
             return False
@@ -693,9 +704,11 @@ class _Pass:
 
     def _system_before(self, token: int) -> str | None:
         index = bisect_left(self.mention_starts, token) - 1
-        if index < 0 or token - self.mention_starts[index] > 12:
-            return None
-        return self.mention_systems[index]
+        while index >= 0 and token - self.mention_starts[index] <= 12:
+            if self.mention_systems[index] != "any":
+                return self.mention_systems[index]
+            index -= 1
+        return None
 
     def _system_after(self, token: int) -> str | None:
         index = bisect_left(self.mention_starts, token)

@@ -165,6 +165,8 @@ class StatementReader:
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
         self.told = frozenset(lexicon.words["told"]["at_home"])
+        self.linking = frozenset(("is", "are", "was", "were", "'s", "has", "have"))
+        self.subjects = frozenset(groups["subjects"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
         self.possessive_subjects = frozenset(("hers", "his", "theirs", "mine", "yours", "its"))
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
@@ -359,15 +361,27 @@ class _Reading:
         at = bisect_left(readings, reading.start, key=lambda r: r.start)
         start = max(segment.start, readings[at - 1].end if at else 0)
         end = min(segment.end, readings[at + 1].start if at + 1 < len(readings) else segment.end)
-        return bool(self._cues("past", start, end)) and not self._cues("now", start, end)
+        now = [cue.start for cue in self._cues("now", start, end)]
+        previous_end = readings[at - 1].end if at else -100
+        for cue in self._cues("past", start, end):
+            first, last = sorted((cue.start, reading.start))
+            of_previous = cue.start < reading.start and cue.start - previous_end <= 1
+            if not of_previous and not any(first <= token <= last for token in now):
+                return True
+        return False
 
     def _given_as_result(self, reading: Reading, segment: Segment) -> bool:
         """A value with a patient's name for it stands although the sentence plans or asks ("vaccinated today, weight 12.4")."""
+        words = self.norms[segment.start : segment.end]
+        scored = reading.name is not None and reading.out_of is not None
+        if scored and segment.act in (SpeechAct.PLAN, SpeechAct.TEACHING) and any(w in ("him", "her", "he", "she") for w in words):
+            return True
         return (
             reading.name is not None
             and segment.act is SpeechAct.PLAN
             and (
-                segment.act_cue is None
+                reading.out_of is not None
+                or segment.act_cue is None
                 or segment.act_cue.start > reading.end
                 or segment.act_cue.end < segment.start
             )
@@ -382,6 +396,8 @@ class _Reading:
         pending = mentions[::-1]
         while pending:
             mention = pending.pop()
+            if self._foreign_subject(mention, segment):
+                continue
             near = self._near_system(mention, places) or context
             item = self._of_patient(mention, segment, near) or self._resolve(mention, near)
             if item is None:
@@ -398,6 +414,24 @@ class _Reading:
             for m in mentions_within(self.analysis.mentions, start, end)
             if m.start not in self.measured and m.end - 1 not in self.measured
         ]
+
+    def _foreign_subject(self, mention: Mention, segment: Segment) -> bool:
+        """ "The door's open", "costs have gone up": an adjective or verb with a subject that is no part of a patient."""
+        if not mention.is_predicate or not any(e.in_focus or self._system_of(e) == "any" for e in mention.entries):
+            return False
+        at = mention.start - 1
+        while at >= segment.start and self.norms[at] in self.rules.degrees:
+            at -= 1
+        if at <= segment.start or self.norms[at] not in self.rules.linking:
+            return False
+        subject = self.norms[at - 1]
+        if subject in self.rules.subjects or subject in self.rules.copulas or not subject.isalpha():
+            return False
+        covered = mentions_within(self.analysis.mentions, max(segment.start, at - 6), at)
+        if any(m.end == at for m in covered) or (at - 1) in self.measured:
+            return False
+        determined = at - 2 >= segment.start and self.norms[at - 2] in ("the", "a", "that", "this", "my", "your", "our")
+        return determined or (at - 1 == segment.start and subject.endswith("s"))
 
     def _is_verb(self, mention: Mention) -> bool:
         """ "Lungs sound good": the verb, not the sound."""
@@ -487,9 +521,11 @@ class _Reading:
             return None
         systems = {self._system_of(e) for e in mention.entries}
         nouns = [e for e in mention.entries if e.kind != "predicate"]
-        if len(systems) == 1 and nouns and (nouns[0].kind == "structure" or context is None):
+        sided = self.cues.get("side", self.no_cues).ending_at(mention.start) is not None
+        if len(systems) == 1 and nouns and (context is None or systems == {context} or sided):
             return Item(mention, nouns[0], 0.8)
-        if nouns and context is None and len(nouns) <= 2:
+        several_words = mention.end - mention.start > 1
+        if nouns and context is None and (len(nouns) <= 2 or several_words):
             # Nose to tail, the first system that has the word.
             return Item(mention, min(nouns, key=lambda e: SYSTEMS.index(self._system_of(e))), 0.6)
         return None
@@ -556,9 +592,11 @@ class _Reading:
 
     def _findings(self, index: int, segment: Segment, sentence: int, items: list[Item]) -> None:
         self.running = None
+        if self._only_qualities(segment, items):
+            return
         for position, item in enumerate(items):
             if item.is_structure:
-                self._meet_structure(position, items, segment)
+                self._meet_structure(position, items, index, segment)
                 continue
             concept = self.lexicon.findings[item.entry.id]
             if self._is_modifier_only(item, items, position) or not self._verdict_stands(
@@ -645,8 +683,8 @@ class _Reading:
         if quality is None or quality.end != item.end:
             return False
         concept = self.lexicon.findings[item.entry.id]
-        if concept.system != "any":
-            return False
+        if concept.system != "any" and not item.entry.in_focus:
+            return self._more_of_the_same(item)
         following = items[position + 1] if position + 1 < len(items) else None
         if following is not None and following.entry.kind == "noun" and following.start - item.end <= 3:
             between = self.norms[item.end : following.start]
@@ -661,6 +699,29 @@ class _Reading:
             )
         return False
 
+    def _only_qualities(self, segment: Segment, items: list[Item]) -> bool:
+        """ "A fatty lump over the ribs, about two centimetres, soft and mobile": the qualities go to the lump."""
+        last = self.out.drafts[-1] if self.out.drafts else None
+        if not items or last is None or last.sentence != segment.sentence or segment.opener != "comma":
+            return False
+        concept = self.lexicon.findings[last.concept]
+        if last.assertion == "absent" or not (last.size or concept.home == "skin" or last.system == "skin"):
+            return False
+        qualities = self.cues.get("quality", self.no_cues)
+        cues = [qualities.starting_at(item.start) for item in items]
+        if not all(cue is not None and item.mention.is_predicate for cue, item in zip(cues, items, strict=True)):
+            return False
+        last.modifiers = (*last.modifiers, *(" ".join(self.norms[i.start : i.end]) for i in items))
+        return True
+
+    def _more_of_the_same(self, item: Item) -> bool:
+        """ "A small umbilical hernia, reducible": the quality's own concept is the finding just named."""
+        last = self.out.drafts[-1] if self.out.drafts else None
+        if last is None or last.concept != item.entry.id or item.start - last.end > 6:
+            return False
+        last.modifiers = (*last.modifiers, " ".join(self.norms[item.start : item.end]))
+        return True
+
     def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
         """Loose words of approval need a subject, or they are talk ("Good. Lovely.")."""
         words = " ".join(self.norms[item.start : item.end])
@@ -672,11 +733,7 @@ class _Reading:
             light = all(word in self.rules.degrees or word in ("and", "looking") for word in gap)
             if light and not following.is_structure and following.mention.is_predicate:
                 # "nice and relaxed" is one verdict; "soft and comfortable" are two.
-                return (
-                    words not in self.rules.praise
-                    and bool(gap)
-                    and self._structure_before(item, items) is not None
-                )
+                return words not in self.rules.praise and self._structure_before(item, items) is not None
             if light and following.is_structure:
                 return True
         nxt = self.norms[item.end] if item.end < segment.end else ""
@@ -823,6 +880,9 @@ class _Reading:
         right = self._after_preposition(item, structures)
         attributive = self._attributive(item, structures, items)
         left = self._subjects(item, structures, segment)
+        if item.mention.is_predicate and left and not self._consumed(left, items, item):
+            # "Proprioception normal in all four limbs": the subject is what is judged.
+            right = []
         compound = [s for s in structures if s.end == item.start and not item.mention.is_predicate]
         chosen = (
             compound
@@ -963,11 +1023,13 @@ class _Reading:
                 break
         return group
 
-    def _meet_structure(self, position: int, items: list[Item], segment: Segment) -> None:
+    def _meet_structure(self, position: int, items: list[Item], index: int, segment: Segment) -> None:
         """A structure that opens a new subject ends a denial; one after a preposition or before its noun does not."""
-        if self.negation is None or not self.negation.denied:
-            return
         item = items[position]
+        if self.negation is None or not self.negation.denied:
+            self._denials_until(item.start, index, segment)
+            self._turn_to_other(item, items, position)
+            return
         before = self.norms[max(segment.start, item.start - 3) : item.start]
         if any(word in self.rules.prepositions for word in before):
             return
@@ -977,6 +1039,20 @@ class _Reading:
         if before and before[-1] in ("or", "nor"):
             return
         self.negation = None
+
+    def _turn_to_other(self, item: Item, items: list[Item], position: int) -> None:
+        """ "Not the left eye, the right eye has the ulcer": the second part is a subject of its own."""
+        before = items[position - 1] if position else None
+        following = self.norms[item.end] if item.end < len(self.norms) else ""
+        if (
+            self.negation is not None
+            and before is not None
+            and before.is_structure
+            and before.start >= self.negation.cue.end
+            and following in self.rules.copulas
+        ):
+            self.scanned = max(self.scanned, item.end)
+            self.negation = None
 
     # --- there or not ----------------------------------------------------------------------------------------------------
 
@@ -1226,12 +1302,9 @@ class _Reading:
 
     def _elliptical_yes(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
-        return (
-            bool(words)
-            and words[0] in ("yes", "yeah", "yep")
-            and len(words) <= 4
-            and segment.opener == "sentence"
-        )
+        answered = bool(words) and words[0] in ("yes", "yeah", "yep") and len(words) <= 4 and segment.opener == "sentence"
+        found = any(cue.end - cue.start > 2 for cue in self._cues("affirmed", segment.start, segment.end))
+        return answered or (found and len(words) <= 6)
 
     def _asks_owner(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
@@ -1359,6 +1432,8 @@ class _Reading:
         place = self.lexicon.structures[structure]
         if place.paired and self._related(structure, self.focus.structure):
             return self.focus.side
+        if self.negation is not None:
+            return None
         # "Off-loading the left front. At the walk, lame": a sided finding without a part goes with the side in hand.
         concept = self.lexicon.findings[item.entry.id]
         named = any(
