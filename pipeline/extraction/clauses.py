@@ -156,6 +156,8 @@ _ASKING = frozenset(
         "anything",
     ]
 )
+_ENDED_BY_VALUE = frozenset(("intention", "report", "chatter", "plan"))
+_ABBREVIATIONS = frozenset(("mr", "mrs", "ms", "dr", "st"))
 _PERMANENT = frozenset({SpeechAct.PLAN, SpeechAct.REPORT})
 _LONGEST_SEGMENT = 80
 
@@ -223,6 +225,10 @@ def _cut(analysis: Analysis) -> list[Segment]:
     for cue in analysis.cues:
         if cue.kind in ("act", "anchor") or (cue.kind == "act_weak" and cue.start not in act_starts):
             act_starts[cue.start] = cue
+    intentions = {
+        c.start for c in analysis.cues if c.kind in ("act", "act_idle") and c.group.value in _ENDED_BY_VALUE
+    }
+    readings = {reading.start for reading in analysis.readings}
     headings = {c.start for c in analysis.cues if c.group.id == "plan_heading"}
     nones = {c.start for c in analysis.cues if c.kind == "negation_after" and norms[c.start] == "none"}
     closed_at = _closing_tokens(analysis)
@@ -246,6 +252,8 @@ def _cut(analysis: Analysis) -> list[Segment]:
             segments.append(Segment(start, end, sentence, opener))
 
     for at, norm in enumerate(norms):
+        if norm == "." and at and norms[at - 1] in _ABBREVIATIONS:
+            continue
         if norm in SENTENCE_MARKS:
             close(at)
             if norm == "?":
@@ -261,6 +269,8 @@ def _cut(analysis: Analysis) -> list[Segment]:
             start, opener, complete = at, "comma", False
         elif at > start and at not in inside:
             cut = _opens(norms, at, act_starts, complete)
+            if cut is None and at in readings and any(t in intentions for t in range(start, at)):
+                cut = "cue"
             if cut is None and complete and at in headings and norm == "plan":
                 cut = "cue"
             if at in nones and any(t in act_starts and act_starts[t].kind == "act" for t in range(start, at)):
@@ -454,6 +464,8 @@ def _carries_on(
         return not negated and not any(m.is_predicate for m in inside)
     if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL):
         return not (negated and negations[at] == segment.start)
+    if _measured(analysis, segment):
+        return False
     # An intention goes on over a list of nouns; a verdict or a denial is its result.
     verdict = any(m.is_predicate for m in inside)
     return not negated and not verdict

@@ -24,7 +24,9 @@ from pipeline.extraction.numbers import Number
 from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis, SpokenTokenizer, analysis_of
 
 _REACH = 12  # tokens between a name and its value
-_READING_ON = frozenset((",", "and", "then", "first", "second", "third", "fourth", "one", "reading", "was", "is", "next", "again"))
+_READING_ON = frozenset(
+    (",", "and", "then", "first", "second", "third", "fourth", "one", "reading", "was", "is", "next", "again")
+)
 _DECIMAL_UNITS = frozenset({"Cel", "kg", "s"})
 
 
@@ -200,7 +202,9 @@ class _Pass:
         self.comparators_after = CueIndex(self.cues["comparator_after"])
         self.old_values = CueIndex(self.cues["old_value"])
         self.mention_starts = [m.start for m in analysis.mentions]
-        self.mention_systems = [reader.system_of(m.entries[0]) for m in analysis.mentions]
+        self.mention_systems = [
+            "any" if m.entries[0].in_focus else reader.system_of(m.entries[0]) for m in analysis.mentions
+        ]
         self.bare_temperature = reader.bare_temperature
         self.number_tokens = {t for n in analysis.numbers if not n.pronoun for t in range(n.start, n.end)}
         self.blocking = {
@@ -516,6 +520,8 @@ class _Pass:
     def _fits(self, name: _Name, value: _Value) -> bool:
         """Whether unit and scale of the value suit the name."""
         row = name.row
+        if name.weak and not self._within_reach(row, value):
+            return False
         if value.unit is not None:
             unit = value.unit.row
             if unit.kind is not None and unit.kind != row.kind:
@@ -531,6 +537,16 @@ class _Pass:
             return value.number.value <= max(row.out_of) and self._stands_alone(value)
         low_reach = row.plausible is not None and value.number.value < row.plausible[0] / 3
         return not (low_reach and not self._stands_alone(value))
+
+    def _within_reach(self, row: MeasurementName, value: _Value) -> bool:
+        """A weak name ("t", "heart", "scales") needs a value that can be one of its kind."""
+        if row.plausible is None or value.unit is not None or value.window_s is not None:
+            return True
+        low, high = row.plausible
+        amount = value.number.read(decimal=row.unit in _DECIMAL_UNITS)
+        if row.kind == "temperature":
+            return low <= amount <= high or low <= convert(amount, self.reader.unit("[degF]")) <= high
+        return low <= amount <= high
 
     def _stands_alone(self, value: _Value) -> bool:
         """No noun follows that the number could count ("weighed in fine, two lumps")."""

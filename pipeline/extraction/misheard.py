@@ -135,7 +135,7 @@ class MisheardWords:
         while at < len(norms):
             step = 1
             if norms[at] in self._alike_starts:
-                for length in range(_LONGEST_WINDOW, 0, -1):
+                for length in range(min(_LONGEST_WINDOW, len(norms) - at), 0, -1):
                     entries, needs_due = self._alike.get(tuple(norms[at : at + length]), ((), False))
                     listed = at > 0 and norms[at - 1] in ("or", "nor", "no", "any")
                     if entries and (not needs_due or at in due or listed):

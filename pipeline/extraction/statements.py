@@ -374,7 +374,11 @@ class _Reading:
         """A value with a patient's name for it stands although the sentence plans or asks ("vaccinated today, weight 12.4")."""
         words = self.norms[segment.start : segment.end]
         scored = reading.name is not None and reading.out_of is not None
-        if scored and segment.act in (SpeechAct.PLAN, SpeechAct.TEACHING) and any(w in ("him", "her", "he", "she") for w in words):
+        if (
+            scored
+            and segment.act in (SpeechAct.PLAN, SpeechAct.TEACHING)
+            and any(w in ("him", "her", "he", "she") for w in words)
+        ):
             return True
         return (
             reading.name is not None
@@ -417,7 +421,9 @@ class _Reading:
 
     def _foreign_subject(self, mention: Mention, segment: Segment) -> bool:
         """ "The door's open", "costs have gone up": an adjective or verb with a subject that is no part of a patient."""
-        if not mention.is_predicate or not any(e.in_focus or self._system_of(e) == "any" for e in mention.entries):
+        if not mention.is_predicate or not any(
+            e.in_focus or self._system_of(e) == "any" for e in mention.entries
+        ):
             return False
         at = mention.start - 1
         while at >= segment.start and self.norms[at] in self.rules.degrees:
@@ -430,7 +436,15 @@ class _Reading:
         covered = mentions_within(self.analysis.mentions, max(segment.start, at - 6), at)
         if any(m.end == at for m in covered) or (at - 1) in self.measured:
             return False
-        determined = at - 2 >= segment.start and self.norms[at - 2] in ("the", "a", "that", "this", "my", "your", "our")
+        determined = at - 2 >= segment.start and self.norms[at - 2] in (
+            "the",
+            "a",
+            "that",
+            "this",
+            "my",
+            "your",
+            "our",
+        )
         return determined or (at - 1 == segment.start and subject.endswith("s"))
 
     def _is_verb(self, mention: Mention) -> bool:
@@ -517,7 +531,7 @@ class _Reading:
             return Item(mention, self._prefer(mention, fitting), mention.similarity)
         if free:
             return Item(mention, self._prefer(mention, free), mention.similarity)
-        if mention.inner:
+        if any(not e.in_focus for inner in mention.inner for e in inner.entries):
             return None
         systems = {self._system_of(e) for e in mention.entries}
         nouns = [e for e in mention.entries if e.kind != "predicate"]
@@ -635,7 +649,9 @@ class _Reading:
             self._focus_by_finding(self.out.drafts[-1], segment)
 
     def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:
-        if draft.system != self.focus.system:
+        own = self.lexicon.findings[draft.concept].structure
+        moved = own is not None and own == draft.structure and not self._related(own, self.focus.structure)
+        if draft.system != self.focus.system or moved:
             self.focus = _Focus(draft.system, draft.structure, (), draft.side, segment.sentence)
         elif draft.side is not None:
             self.focus.side = draft.side
@@ -705,11 +721,16 @@ class _Reading:
         if not items or last is None or last.sentence != segment.sentence or segment.opener != "comma":
             return False
         concept = self.lexicon.findings[last.concept]
-        if last.assertion == "absent" or not (last.size or concept.home == "skin" or last.system == "skin"):
+        of_last = all(i.entry.in_focus and self._system_of(i.entry) == last.system for i in items)
+        if last.assertion == "absent" or not (
+            last.size or concept.home == "skin" or last.system == "skin" or of_last
+        ):
             return False
         qualities = self.cues.get("quality", self.no_cues)
         cues = [qualities.starting_at(item.start) for item in items]
-        if not all(cue is not None and item.mention.is_predicate for cue, item in zip(cues, items, strict=True)):
+        if not all(
+            cue is not None and item.mention.is_predicate for cue, item in zip(cues, items, strict=True)
+        ):
             return False
         last.modifiers = (*last.modifiers, *(" ".join(self.norms[i.start : i.end]) for i in items))
         return True
@@ -1302,7 +1323,12 @@ class _Reading:
 
     def _elliptical_yes(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
-        answered = bool(words) and words[0] in ("yes", "yeah", "yep") and len(words) <= 4 and segment.opener == "sentence"
+        answered = (
+            bool(words)
+            and words[0] in ("yes", "yeah", "yep")
+            and len(words) <= 4
+            and segment.opener == "sentence"
+        )
         found = any(cue.end - cue.start > 2 for cue in self._cues("affirmed", segment.start, segment.end))
         return answered or (found and len(words) <= 6)
 
@@ -1439,7 +1465,12 @@ class _Reading:
         named = any(
             m.is_structure for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
         )
-        if concept.sided and concept.system == self.focus.system and not named:
+        if (
+            concept.sided
+            and concept.nature == "abnormal"
+            and concept.system == self.focus.system
+            and not named
+        ):
             return self.focus.side
         return None
 

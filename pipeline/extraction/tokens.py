@@ -90,7 +90,7 @@ class SpokenTokenizer:
 
     def phrase(self, term: str) -> list[str]:
         """The tokens of a table's term, so that table and text are split the same way."""
-        if term.isascii() and term.replace(" ", "").isalpha():
+        if term.isascii() and term.islower() and term.replace(" ", "").isalpha():
             words = term.split()
             if self._plain.issuperset(words):
                 return words
