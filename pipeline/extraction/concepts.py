@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -48,6 +49,13 @@ class Cue:
     end: int
     group: CueGroup
     kind: str
+
+
+def mentions_within(mentions: list[Mention], start: int, end: int) -> list[Mention]:
+    """Mentions that begin in tokens start to end (exclusive); `mentions` in text order."""
+    low = bisect_left(mentions, start, key=lambda mention: mention.start)
+    high = bisect_left(mentions, end, key=lambda mention: mention.start)
+    return mentions[low:high]
 
 
 class ConceptMatcher:

@@ -6,58 +6,10 @@ import calendar
 from datetime import date, timedelta
 
 from lexicon import Lexicon
-from pipeline.extraction.clauses import Segment
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.numbers import Number
+from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import Analysis
-
-_CONTINUES = frozenset(
-    [
-        "for",
-        "with",
-        "in",
-        "until",
-        "till",
-        "twice",
-        "once",
-        "three",
-        "every",
-        "after",
-        "before",
-        "if",
-        "unless",
-        "or",
-        "and",
-        "then",
-        "at",
-        "by",
-        "on",
-        "to",
-        "from",
-    ]
-)
-
-
-_HEADING = frozenset(
-    [
-        "so",
-        "the",
-        "plan",
-        "plans",
-        "my",
-        "right",
-        "okay",
-        "then",
-        "now",
-        "today",
-        "for",
-        "is",
-        "recommendations",
-        "treatment",
-        "to",
-        "do",
-    ]
-)
 
 
 def add_months(day: date, months: int) -> date:
@@ -72,6 +24,8 @@ class PlanReader:
 
     def __init__(self, lexicon: Lexicon) -> None:
         table = lexicon.words["due"]
+        self._continues = frozenset(lexicon.words["clauses"]["plan_continues"])
+        self._heading_words = frozenset(lexicon.words["clauses"]["plan_heading"])
         self._units: dict[str, tuple[str, int]] = {
             word: (unit, int(count)) for word, (unit, count) in table["units"].items()
         }
@@ -93,7 +47,7 @@ class PlanReader:
             continues = (
                 previous is not None
                 and previous.sentence == segment.sentence
-                and (analysis.norms[segment.start] in _CONTINUES or segment.end - segment.start <= 3)
+                and (analysis.norms[segment.start] in self._continues or segment.end - segment.start <= 3)
                 and not self._heading(analysis, *found[-1])
             )
             if continues:
@@ -103,10 +57,9 @@ class PlanReader:
             previous = segment
         return [item for item in found if not self._heading(analysis, *item)]
 
-    @staticmethod
-    def _heading(analysis: Analysis, start: int, end: int) -> bool:
+    def _heading(self, analysis: Analysis, start: int, end: int) -> bool:
         """ "So the plan" announces items and is none."""
-        return all(word in _HEADING for word in analysis.norms[start:end])
+        return all(word in self._heading_words for word in analysis.norms[start:end])
 
     def kind(self, analysis: Analysis, start: int, end: int) -> str:
         """Sort of plan item by its first telling word; "advice" when none tells."""

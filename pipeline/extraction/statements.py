@@ -15,10 +15,10 @@ from typing import cast
 from lexicon import SYSTEMS, Entry, Lexicon
 from lexicon.schema import FindingConcept, Structure
 from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
-from pipeline.extraction.clauses import Segment, mentions_within
-from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.concepts import Cue, Mention, mentions_within
 from pipeline.extraction.measurements import Reading
 from pipeline.extraction.model import SpeechAct
+from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
 
 _CARRYING = (SpeechAct.OBSERVATION, SpeechAct.REPORT)

@@ -17,10 +17,10 @@ from lexicon import Lexicon
 if TYPE_CHECKING:
     from spacy.vocab import Vocab
 
-    from pipeline.extraction.clauses import Segment
     from pipeline.extraction.concepts import Cue, Mention
     from pipeline.extraction.measurements import Reading
     from pipeline.extraction.numbers import Number
+    from pipeline.extraction.segments import Segment
 
 _PIECE = re.compile(
     r"(?P<number>(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)"

@@ -1,0 +1,175 @@
+"""What each segment does: its speech act, from the cues of lexicon/cues/acts.toml and from what came before."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+
+from lexicon import Lexicon
+from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.model import SpeechAct
+from pipeline.extraction.segments import Segment, holds_value
+from pipeline.extraction.tokens import Analysis
+
+_KINDS = frozenset(("act", "act_idle", "act_initial", "act_weak", "anchor"))
+
+
+class ActReader:
+    """Sets act, act_cue and anchored of every segment of a text."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        words = lexicon.words["clauses"]
+        self._before_instruction = frozenset(words["before_instruction"])
+        self._parts_verbs = frozenset(words["parts_verbs"])
+        self._asking = frozenset(words["asking"])
+        self._teaching_subjects = frozenset(words["teaching_subjects"])
+        self._patient = frozenset(words["patient"])
+        self._copulas = frozenset(lexicon.words["groups"]["copulas"])
+
+    def classify(self, analysis: Analysis, segments: list[Segment]) -> None:
+        """Decide segment by segment, then let question marks ask."""
+        cues = [cue for cue in analysis.cues if cue.kind in _KINDS]
+        starts = [cue.start for cue in cues]
+        denials = sorted(c.start for c in analysis.cues if c.kind in ("negation_before", "negation_after"))
+        previous: Segment | None = None
+        for segment in segments:
+            inside = cues[bisect_left(starts, segment.start) : bisect_left(starts, segment.end)]
+            inside = [cue for cue in inside if cue.end <= segment.end]
+            segment.anchored = any(cue.kind == "anchor" for cue in inside)
+            own = self._own_act(analysis.norms, segment, _without_idle_chatter(analysis, segment, inside))
+            if own is not None:
+                segment.act, segment.act_cue = SpeechAct(own.group.value or "observation"), own
+                if previous is not None:
+                    _tell_who_said_it(analysis, previous, segment)
+            elif previous is not None and self._carries_on(analysis, previous, segment, denials):
+                segment.act, segment.act_cue = previous.act, previous.act_cue
+            previous = segment
+        for index, segment in enumerate(segments):
+            if segment.question_mark and self._is_asked(analysis, segments, index):
+                segment.act = SpeechAct.QUESTION
+
+    def _own_act(self, norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | None:
+        """The cue that decides: the first one, strong before weak; a weak one only in talk that is not of the patient."""
+        strong = [
+            cue
+            for cue in inside
+            if cue.kind in ("act", "act_idle")
+            or (cue.kind == "act_initial" and self._opens_segment(norms, segment, cue))
+        ]
+        strong = [
+            cue for cue in strong if cue.group.value != "question" or self._opens_segment(norms, segment, cue)
+        ]
+        if strong:
+            first = min(strong, key=lambda cue: (cue.start, -cue.end))
+            anchored_before = any(cue.kind == "anchor" and cue.start < first.start for cue in inside)
+            # A generic noun after "his" or "there is" names this patient's kind ("there is what dogs get, a lipoma").
+            generic = first.group.id in ("teaching_generic", "teaching_breeds")
+            return None if generic and anchored_before else first
+        weak = [cue for cue in inside if cue.kind == "act_weak" and self._general_they(norms, cue)]
+        of_patient = segment.anchored or any(w in self._patient for w in norms[segment.start : segment.end])
+        return weak[0] if weak and not of_patient else None
+
+    def _general_they(self, norms: list[str], cue: Cue) -> bool:
+        """ "They grind their teeth" is about animals in general, "they are clean" about the ears just named."""
+        if norms[cue.start : cue.end] != ["they"]:
+            return True
+        following = norms[cue.end] if cue.end < len(norms) else ""
+        return following not in self._parts_verbs
+
+    def _opens_segment(self, norms: list[str], segment: Segment, cue: Cue) -> bool:
+        """Whether a cue opens its segment, but for words such as "and then"."""
+        return all(word in self._before_instruction for word in norms[segment.start : cue.start])
+
+    def _is_asked(self, analysis: Analysis, segments: list[Segment], index: int) -> bool:
+        """Whether a question mark asks this segment.
+
+        It asks from the first segment with a question's words on, else the whole sentence if it opens like a question,
+        else its last segment ("Nose is fine, and the ears?").
+        """
+        segment = segments[index]
+        first = last = index
+        while first > 0 and segments[first - 1].sentence == segment.sentence:
+            first -= 1
+        while last + 1 < len(segments) and segments[last + 1].sentence == segment.sentence:
+            last += 1
+        same = segments[first : last + 1]
+        asking = [s for s in same if s.act_cue is not None and s.act_cue.group.value == "question"]
+        if asking:
+            return segment.start >= asking[0].start
+        if analysis.norms[same[0].start] in self._asking or len(same) == 1:
+            return True
+        return index == last
+
+    def _carries_on(
+        self, analysis: Analysis, previous: Segment, segment: Segment, denials: list[int]
+    ) -> bool:
+        """Whether a segment without a cue of its own goes on with what the one before did."""
+        if previous.act is SpeechAct.OBSERVATION or segment.anchored:
+            return False
+        if segment.sentence != previous.sentence:
+            return self._teaching_goes_on(analysis, previous, segment) or _plan_goes_on(
+                analysis, previous, segment
+            )
+        if previous.act is SpeechAct.CHATTER:
+            return False
+        if analysis.norms[segment.start] == "because":
+            return True
+        if previous.act is SpeechAct.REPORT:
+            return True
+        if segment.opener == "contrast" or previous.act is SpeechAct.PLAN:
+            return segment.opener != "contrast"
+        at = bisect_left(denials, segment.start)
+        denied = at < len(denials) and denials[at] < segment.end
+        if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL):
+            return not (denied and denials[at] == segment.start)
+        # A question or an aim goes on over a list of nouns; a verdict, a denial or a value is its answer.
+        verdict = any(m.is_predicate for m in mentions_within(analysis.mentions, segment.start, segment.end))
+        measured = previous.act is SpeechAct.INTENTION and holds_value(analysis, segment)
+        return not (denied or verdict or measured)
+
+    def _teaching_goes_on(self, analysis: Analysis, previous: Segment, segment: Segment) -> bool:
+        """ "Cavaliers get heart disease. It starts as a soft murmur." The second sentence teaches on."""
+        if previous.act is not SpeechAct.TEACHING or segment.opener != "sentence":
+            return False
+        first, *rest = analysis.norms[segment.start : segment.end]
+        return first in self._teaching_subjects and not (
+            rest and rest[0] in self._copulas - {"has", "have", "had", "get"}
+        )
+
+
+def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue]) -> list[Cue]:
+    """Leave out the cues of chatter where the segment says something.
+
+    Praise in passing ("good boy eyes clear") decides only where the segment says nothing else; talk to the patient
+    ("who's a smelly boy") decides unless a part or a value is named.
+    """
+    mentions = mentions_within(analysis.mentions, segment.start, segment.end)
+    measured = holds_value(analysis, segment)
+    says = measured or bool(mentions)
+    names = measured or any(m.is_structure for m in mentions)
+    return [
+        cue
+        for cue in inside
+        if cue.group.value != "chatter" or not (says if cue.kind == "act_idle" else names)
+    ]
+
+
+def _tell_who_said_it(analysis: Analysis, previous: Segment, segment: Segment) -> None:
+    """ "No straining, she says.": words of report that follow make a report of what they follow."""
+    if (
+        segment.act is SpeechAct.REPORT
+        and segment.opener == "comma"
+        and previous.sentence == segment.sentence
+        and previous.act is SpeechAct.OBSERVATION
+        and not mentions_within(analysis.mentions, segment.start, segment.end)
+    ):
+        previous.act, previous.act_cue = SpeechAct.REPORT, segment.act_cue
+
+
+def _plan_goes_on(analysis: Analysis, previous: Segment, segment: Segment) -> bool:
+    """ "Plan: bloods today. Dental in two weeks." A sentence without finding and value after a plan plans on."""
+    if previous.act is not SpeechAct.PLAN or segment.opener != "sentence" or holds_value(analysis, segment):
+        return False
+    says = mentions_within(analysis.mentions, segment.start, segment.end)
+    if previous.act_cue is not None and previous.act_cue.group.id == "plan_heading":
+        return not (any(m.is_structure for m in says) and any(m.is_predicate for m in says))
+    return not says and segment.end - segment.start >= 2

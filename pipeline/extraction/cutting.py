@@ -1,0 +1,165 @@
+"""Where one clause ends and the next begins, in text with marks and in text without any."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from lexicon import Lexicon
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
+
+_LONGEST_SEGMENT = 80
+# A measured value is no part of an aim, a report, praise or a plan that came before it without a mark.
+_ENDED_BY_VALUE = frozenset(("intention", "report", "chatter", "plan"))
+
+
+@dataclass(slots=True)
+class _Places:
+    """Tokens of one text at which something begins or ends that matters for cutting."""
+
+    acts: dict[int, Cue] = field(default_factory=dict)
+    ended_by_value: set[int] = field(default_factory=set)
+    readings: set[int] = field(default_factory=set)
+    headings: set[int] = field(default_factory=set)
+    nones: set[int] = field(default_factory=set)
+    mentions: set[int] = field(default_factory=set)
+    inside: set[int] = field(default_factory=set)
+    corrections: set[int] = field(default_factory=set)
+    closing: set[int] = field(default_factory=set)
+
+
+@dataclass(slots=True)
+class _Open:
+    """The segment that is being read."""
+
+    start: int = 0
+    sentence: int = 0
+    opener: str = "sentence"
+    complete: bool = False
+    act_seen: bool = False
+    value_ends: bool = False
+
+
+class Cutter:
+    """Cuts a text into segments; needs its mentions, cues and readings."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        words = lexicon.words["clauses"]
+        self._and_openers = frozenset(words["and_openers"])
+        self._openers = frozenset(words["openers"])
+        self._contrast = frozenset(words["contrast"])
+        self._titles = frozenset(words["titles"])
+
+    def cut(self, analysis: Analysis) -> list[Segment]:
+        """Segments in order, without the marks between them; linear in the length of the text."""
+        norms = analysis.norms
+        places = _places_of(analysis)
+        segments: list[Segment] = []
+        now = _Open()
+
+        def close(end: int, start: int, opener: str) -> None:
+            nonlocal now
+            if end > now.start:
+                segments.append(Segment(now.start, end, now.sentence, now.opener))
+            now = _Open(start, now.sentence + (opener == "sentence"), opener)
+
+        for at, norm in enumerate(norms):
+            if norm == "." and at and norms[at - 1] in self._titles:
+                continue
+            if norm in SENTENCE_MARKS:
+                sentence = now.sentence
+                close(at, at + 1, "sentence")
+                if norm == "?":
+                    _mark_question(segments, sentence)
+                continue
+            if norm in COMMA_MARKS and norm != ":":
+                close(at, at + 1, "comma")
+                continue
+            opener = self._cut_before(norms, at, now, places)
+            if opener is not None:
+                close(at, at, opener)
+            _advance(now, at, places)
+        close(len(norms), len(norms), "sentence")
+        return segments
+
+    def _cut_before(self, norms: list[str], at: int, now: _Open, places: _Places) -> str | None:
+        """How a new segment opens at a token, or None where the clause goes on."""
+        if at <= now.start:
+            return None
+        if at in places.corrections:
+            return "comma"
+        if at in places.inside:
+            return None
+        if at in places.nones and now.act_seen:
+            return "comma"
+        if opener := self._opens(norms, at, places.acts, now.complete):
+            return opener
+        if (at in places.readings and now.value_ends) or (at in places.headings and now.complete):
+            return "cue"
+        return "comma" if at - now.start > _LONGEST_SEGMENT and at in places.mentions else None
+
+    def _opens(self, norms: list[str], at: int, acts: dict[int, Cue], complete: bool) -> str | None:
+        norm = norms[at]
+        here, following = acts.get(at), acts.get(at + 1)
+        if norm in self._contrast or (norm == "while" and complete):
+            return "contrast"
+        if norm in ("which", "so", "then") and (here or following):
+            return "contrast"
+        if norm == "and":
+            word = norms[at + 1] if at + 1 < len(norms) else ""
+            strong = following is not None and following.kind != "act_weak"
+            return "and" if word in self._and_openers or strong else None
+        if here is not None and here.kind != "act_weak" and complete and norm in self._openers:
+            return "cue"
+        return None
+
+
+def _places_of(analysis: Analysis) -> _Places:
+    places = _Places()
+    norms = analysis.norms
+    for cue in analysis.cues:
+        if cue.kind in ("act", "anchor") or (cue.kind == "act_weak" and cue.start not in places.acts):
+            places.acts[cue.start] = cue
+        if cue.kind in ("act", "act_idle") and cue.group.value in _ENDED_BY_VALUE:
+            places.ended_by_value.add(cue.start)
+        if cue.kind in ("act", "pseudo_negation", "withdraw"):
+            places.inside.update(range(cue.start + 1, cue.end))
+        if cue.kind in ("replace", "withdraw") and _corrects(norms, cue):
+            places.corrections.update((cue.start, cue.end))
+        if cue.kind == "negation_after" and norms[cue.start] == "none":
+            places.nones.add(cue.start)
+        if cue.group.id == "plan_heading" and norms[cue.start] == "plan":
+            places.headings.add(cue.start)
+        if cue.kind in ("negation_before", "negation_after"):
+            places.closing.add(cue.end - 1)
+    for mention in analysis.mentions:
+        places.mentions.add(mention.start)
+        places.inside.update(range(mention.start + 1, mention.end))
+        if mention.is_predicate:
+            places.closing.add(mention.end - 1)
+    for reading in analysis.readings:
+        places.readings.add(reading.start)
+        places.closing.add(reading.end - 1)
+    return places
+
+
+def _advance(now: _Open, at: int, places: _Places) -> None:
+    cue = places.acts.get(at)
+    now.act_seen = now.act_seen or (cue is not None and cue.kind == "act")
+    now.value_ends = now.value_ends or at in places.ended_by_value
+    # After a denial, an adjective's verdict or a measured value a clause can be complete.
+    now.complete = now.complete or at in places.closing
+
+
+def _corrects(norms: list[str], cue: Cue) -> bool:
+    """Whether a cue of correction opens one by itself; weak words ("no", "rather") need the pause that marks show."""
+    words = norms[cue.start : cue.end]
+    return cue.kind == "withdraw" or len(words) > 1 or words[0] in ("sorry", "correction")
+
+
+def _mark_question(segments: list[Segment], sentence: int) -> None:
+    for segment in reversed(segments):
+        if segment.sentence != sentence:
+            break
+        segment.question_mark = True
