@@ -15,6 +15,7 @@ from spacy.vocab import Vocab
 from lexicon import Lexicon, load_lexicon
 from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
+from pipeline.extraction.drafts import Draft
 from pipeline.extraction.measurements import MeasurementReader, Reading
 from pipeline.extraction.misheard import MisheardWords
 from pipeline.extraction.model import (
@@ -35,7 +36,7 @@ from pipeline.extraction.model import (
 )
 from pipeline.extraction.numbers import NumberGrammar
 from pipeline.extraction.plan import PlanReader
-from pipeline.extraction.statements import Draft, StatementReader
+from pipeline.extraction.statements import StatementReader
 from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
 from pipeline.speech.model import Transcript, Word
 

@@ -1,0 +1,236 @@
+"""Whether a finding is there: the reach of a denial over a list and its end, doubt, and time."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from lexicon.schema import FindingConcept
+from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.drafts import Item, Negation
+from pipeline.extraction.places import Places
+from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import COMMA_MARKS
+
+_NEGATION_REACH = 9  # words between a denial and the first thing denied
+
+
+class Assertion(Places):
+    """Whether a finding is there: the reach of a denial over a list and its end, doubt, and time."""
+
+    def _meet_structure(self, position: int, items: list[Item], index: int, segment: Segment) -> None:
+        """A structure that opens a new subject ends a denial; one after a preposition or before its noun does not."""
+        item = items[position]
+        if self.negation is None or not self.negation.denied:
+            self._denials_until(item.start, index, segment)
+            self._turn_to_other(item, items, position)
+            return
+        before = self.norms[max(segment.start, item.start - 3) : item.start]
+        if any(word in self.rules.prepositions for word in before):
+            return
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is not None and following.entry.kind == "noun" and following.start <= item.end + 1:
+            return
+        if before and before[-1] in ("or", "nor"):
+            return
+        self.negation = None
+
+    def _turn_to_other(self, item: Item, items: list[Item], position: int) -> None:
+        """ "Not the left eye, the right eye has the ulcer": the second part is a subject of its own."""
+        before = items[position - 1] if position else None
+        following = self.norms[item.end] if item.end < len(self.norms) else ""
+        if (
+            self.negation is not None
+            and before is not None
+            and before.is_structure
+            and before.start >= self.negation.cue.end
+            and following in self.rules.copulas
+        ):
+            self.scanned = max(self.scanned, item.end)
+            self.negation = None
+
+    def _denials_until(self, token: int, index: int, segment: Segment) -> None:
+        """Take up the cues between the last thing read and `token`: denials begin, terminations end them."""
+        start = max(segment.start, self.scanned)
+        self.scanned = max(self.scanned, token)
+        kinds = ("negation_before", "terminator", "exception")
+        cues = [cue for kind in kinds for cue in self._cues(kind, start, token)]
+        for cue in sorted(cues, key=lambda c: (c.start, c.kind)):
+            if cue.kind == "exception":
+                self.negation = None
+                continue
+            if cue.kind == "terminator":
+                if self.negation is not None and (self.negation.denied or self.negation.segment != index):
+                    self.negation = None
+                continue
+            if self._cancels(cue):
+                self.negation = None
+                continue
+            self.negation = Negation(cue, index, cue.end)
+
+    def _cancels(self, cue: Cue) -> bool:
+        """ "not without pain", "no lack of appetite": the second denial undoes the first."""
+        words = self.norms[cue.start : cue.end]
+        return (
+            self.negation is not None
+            and not self.negation.denied
+            and words[0] in ("without", "lack", "absence", "free", "lacks")
+            and cue.start - self.negation.last_end <= 2
+        )
+
+    def _denied(
+        self,
+        item: Item,
+        concept: FindingConcept,
+        items: list[Item],
+        position: int,
+        index: int,
+        segment: Segment,
+    ) -> tuple[bool, bool]:
+        """(denied, sure): whether the denial in force reaches this finding."""
+        negation = self.negation
+        if negation is None:
+            return False, True
+        between = self.norms[negation.last_end : item.start]
+        words = [word for word in between if word[0].isalnum()]
+        if not negation.denied:
+            far = len(words) > _NEGATION_REACH and "any" not in words
+            if negation.segment != index or far or self._new_subject(negation, item, items):
+                self.negation = None
+                return False, True
+            return self._deny(item, concept, True)
+        verdict = self._list_goes_on(item, concept, items, position, words, segment)
+        if verdict is None:
+            self.negation = None
+            return False, True
+        return self._deny(item, concept, verdict)
+
+    def _new_subject(self, negation: Negation, item: Item, items: list[Item]) -> bool:
+        """ "no <word not understood> nose wet": "no" denies a noun; a part with its own adjective is a new statement."""
+        if (
+            self.norms[negation.cue.end - 1] not in ("no", "or", "nor", "nil", "without")
+            or not item.mention.is_predicate
+        ):
+            return False
+        between = [o for o in items if negation.cue.end <= o.start < item.start]
+        if not any(o.is_structure for o in between):
+            return False
+        subject = next(o for o in between if o.is_structure)
+        return subject.start > negation.cue.end or self.lexicon.findings[item.entry.id].nature == "normal"
+
+    def _deny(self, item: Item, concept: FindingConcept, sure: bool) -> tuple[bool, bool]:
+        negation = cast("Negation", self.negation)
+        negation.last_end = item.end
+        negation.denied += 1
+        negation.last_system = concept.system
+        return True, sure
+
+    def _list_goes_on(
+        self,
+        item: Item,
+        concept: FindingConcept,
+        items: list[Item],
+        position: int,
+        words: list[str],
+        segment: Segment,
+    ) -> bool | None:
+        """Whether a further finding is still in the denied list: True surely, False perhaps, None no."""
+        negation = cast("Negation", self.negation)
+        joined_by_or = "or" in words or "nor" in words
+        if joined_by_or:
+            return True
+        if self._opens_present(negation.last_end, item.start + 1):
+            return None
+        if any(w in ("the", "his", "her", "this", "that", "these", "those") for w in words):
+            return None
+        if concept.nature == "normal":
+            return None
+        joined = "and" in words
+        extra = [
+            w
+            for w in words
+            if w not in ("and", "any", "other", "obvious", "overt", "of", "further", "real", "apparent")
+        ]
+        if joined:
+            return True if not extra else None
+        if self._closes_with_or(items, position, segment):
+            return True
+        if len(extra) > 3:
+            return None
+        same = negation.last_system in (concept.system, "any") or concept.system == "any"
+        if not same:
+            return None
+        punctuated = any(w in COMMA_MARKS for w in self.norms[negation.last_end : item.start])
+        return not extra if punctuated else False
+
+    def _opens_present(self, start: int, end: int) -> bool:
+        for kind in ("present_opening", "severity", "possible_before"):
+            if self._cues(kind, start, end):
+                return True
+        return any(start <= grade.start < end for grade in self.grades)
+
+    def _closes_with_or(self, items: list[Item], position: int, segment: Segment) -> bool:
+        """Whether the list that runs on from here ends in "or X"."""
+        end = items[position].end
+        limit = min(len(self.norms), end + 14)
+        at = end
+        known = {
+            t for m in mentions_within(self.analysis.mentions, end, limit) for t in range(m.start, m.end)
+        }
+        while at < limit:
+            word = self.norms[at]
+            if word in ("or", "nor"):
+                return True
+            if (
+                word not in COMMA_MARKS
+                and at not in known
+                and word not in ("any", "obvious", "other", "overt")
+            ):
+                return False
+            if at in known and self.norms[at] in ("normal", "clear", "clean", "fine"):
+                return False
+            at += 1
+        return False
+
+    def _deny_after(self, index: int, segment: Segment, before: int) -> None:
+        """ "Fleas not seen", "murmur: none", "the cough has resolved"."""
+        cues = self._cues("negation_after", segment.start, segment.end)
+        if not cues:
+            return
+        cue = cues[-1]
+        drafts = self.out.drafts[before:]
+        joined = cue.start > segment.start and self.norms[cue.start - 1] == "and"
+        if joined or any(draft.start >= cue.end for draft in drafts):
+            return
+        targets = [d for d in drafts if d.end <= cue.start and d.assertion != "absent"]
+        concepts = self.lexicon.findings
+        targets = [
+            d
+            for d in targets
+            if concepts[d.concept].nature != "normal" or "seen" in self.norms[cue.start : cue.end]
+        ]
+        for draft in targets:
+            if cue.group.value == "resolved":
+                draft.past = True
+            else:
+                draft.assertion, draft.past = "absent", False
+
+    def _is_past(self, item: Item, segment: Segment) -> bool:
+        for cue in self._cues("past", segment.start, segment.end):
+            before = self.norms[cue.start - 1] if cue.start else ""
+            if before in ("since", "for", "from", "over", "in", "than", "compared", "as", "like", "until"):
+                continue
+            between = self._cues("now", cue.end, item.start) if cue.end <= item.start else []
+            if not between:
+                return True
+        return False
+
+    def _is_possible(self, item: Item, segment: Segment) -> bool:
+        for cue in self._cues("possible_before", segment.start, item.start):
+            gap = self.norms[cue.end : item.start]
+            if len(gap) <= 8 and "no" not in gap and "not" not in gap:
+                return True
+        for cue in self._cues("possible_after", item.end, segment.end):
+            ends = not mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
+            if cue.start - item.end <= 6 and ends:
+                return True
+        return False

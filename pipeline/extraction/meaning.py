@@ -1,0 +1,165 @@
+"""Which meaning a mention has: the one that fits the part or system in focus, or the one that needs no focus."""
+
+from __future__ import annotations
+
+from lexicon import SYSTEMS, Entry
+from pipeline.extraction.concepts import Mention, mentions_within
+from pipeline.extraction.drafts import Item
+from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
+from pipeline.extraction.view import View
+
+
+class Meaning(View):
+    """Which meaning a mention has: the one that fits the part or system in focus, or the one that needs no focus."""
+
+    def _items(self, segment: Segment) -> list[Item]:
+        """Resolve the mentions of a segment from left to right, moving the focus along."""
+        mentions = [m for m in self._unmeasured(segment.start, segment.end) if not self._is_verb(m)]
+        places = self._landmarks(segment.start, self._sentence_end(segment))
+        items: list[Item] = []
+        context = self.focus.system
+        pending = mentions[::-1]
+        while pending:
+            mention = pending.pop()
+            if self._foreign_subject(mention, segment):
+                continue
+            near = self._near_system(mention, places) or context
+            item = self._of_patient(mention, segment, near) or self._resolve(mention, near)
+            if item is None:
+                pending += mention.inner[::-1]
+                continue
+            items.append(item)
+            if (system := self._system_of(item.entry)) != "any":
+                context = system
+        return items
+
+    def _foreign_subject(self, mention: Mention, segment: Segment) -> bool:
+        """ "The door's open", "costs have gone up": an adjective or verb with a subject that is no part of a patient."""
+        if not mention.is_predicate or not any(
+            e.in_focus or self._system_of(e) == "any" for e in mention.entries
+        ):
+            return False
+        at = mention.start - 1
+        while at >= segment.start and self.norms[at] in self.rules.degrees:
+            at -= 1
+        if at <= segment.start or self.norms[at] not in self.rules.linking:
+            return False
+        subject = self.norms[at - 1]
+        if subject in self.rules.subjects or subject in self.rules.copulas or not subject.isalpha():
+            return False
+        covered = mentions_within(self.analysis.mentions, max(segment.start, at - 6), at)
+        if any(m.end == at for m in covered) or (at - 1) in self.measured:
+            return False
+        determined = at - 2 >= segment.start and self.norms[at - 2] in (
+            "the",
+            "a",
+            "that",
+            "this",
+            "my",
+            "your",
+            "our",
+        )
+        return determined or (at - 1 == segment.start and subject.endswith("s"))
+
+    def _is_verb(self, mention: Mention) -> bool:
+        """ "Lungs sound good": the verb, not the sound."""
+        if mention.end - mention.start > 1 or self.norms[mention.start] not in self.rules.copulas:
+            return False
+        following = self.norms[mention.end] if mention.end < len(self.norms) else ""
+        return following in self.rules.degrees or any(
+            m.start == mention.end and m.is_predicate
+            for m in mentions_within(self.analysis.mentions, mention.end, mention.end + 1)
+        )
+
+    def _sentence_end(self, segment: Segment) -> int:
+        """End of the part of the sentence that can tell what a word before it means."""
+        end = segment.end
+        limit = min(len(self.norms), end + 10)
+        while end < limit and self.norms[end] not in SENTENCE_MARKS:
+            end += 1
+        return end
+
+    def _landmarks(self, start: int, end: int) -> list[tuple[int, int, str]]:
+        """(start, end, system) of the words whose system needs no context."""
+        found = []
+        for mention in self._unmeasured(start, end):
+            systems = {self._system_of(e) for e in mention.entries if not e.in_focus or e.kind == "structure"}
+            if len(systems) == 1 and (system := systems.pop()) != "any":
+                found.append((mention.start, mention.end, system))
+        return found
+
+    def _near_system(self, mention: Mention, places: list[tuple[int, int, str]]) -> str | None:
+        best: tuple[int, str] | None = None
+        for start, end, system in places:
+            if start == mention.start:
+                continue
+            marks = sum(
+                w in COMMA_MARKS for w in self.norms[min(end, mention.end) : max(start, mention.start)]
+            )
+            ahead = start >= mention.end
+            distance = (start - mention.end) * 2 + 3 if ahead else mention.start - end
+            distance += marks * (8 if ahead else 2)
+            if best is None or distance < best[0]:
+                best = (distance, system)
+        return best[1] if best is not None and best[0] <= 16 else None
+
+    def _of_patient(self, mention: Mention, segment: Segment, near: str | None) -> Item | None:
+        """ "He's quiet", "Bright, alert.": said of the animal as a whole, where the word can mean that."""
+        general = [e for e in mention.entries if self._system_of(e) == "general" and e.kind != "structure"]
+        if not general or not mention.is_predicate:
+            return None
+        free = [e for e in mention.entries if not e.in_focus]
+        if free and all(self._system_of(e) not in ("any", "general") for e in free):
+            return None
+        before = self.norms[segment.start : mention.start]
+        subject = next(
+            (w for w in reversed(before) if w not in self.rules.degrees and w not in self.rules.copulas), ""
+        )
+        if subject in ("he", "she", "they", "patient") and any(w in self.rules.copulas for w in before):
+            return Item(mention, general[0], mention.similarity)
+        if before and not all(w in self.rules.degrees or w == "and" for w in before):
+            return None
+        following = mentions_within(self.analysis.mentions, mention.end, mention.end + 3)
+        if any(m.is_structure for m in following):
+            return None
+        if near is not None and any(self._system_of(e) == near for e in mention.entries):
+            return None
+        if self.focus.structure is not None and free and near != "general":
+            composed = {
+                self.lexicon.compose(self.focus.structure, e.id) for e in free if e.kind != "structure"
+            }
+            if any(self.lexicon.findings[c].system != "any" for c in composed):
+                return None
+        return Item(mention, general[0], mention.similarity)
+
+    def _resolve(self, mention: Mention, context: str | None) -> Item | None:
+        """The meaning that fits the system in focus; else the one that needs no focus."""
+        fitting = [e for e in mention.entries if e.in_focus and self._system_of(e) == context]
+        free = [e for e in mention.entries if not e.in_focus]
+        if fitting:
+            return Item(mention, self._prefer(mention, fitting), mention.similarity)
+        if free:
+            return Item(mention, self._prefer(mention, free), mention.similarity)
+        if any(not e.in_focus for inner in mention.inner for e in inner.entries):
+            return None
+        systems = {self._system_of(e) for e in mention.entries}
+        nouns = [e for e in mention.entries if e.kind != "predicate"]
+        sided = self.cues.get("side", self.no_cues).ending_at(mention.start) is not None
+        if len(systems) == 1 and nouns and (context is None or systems == {context} or sided):
+            return Item(mention, nouns[0], 0.8)
+        several_words = mention.end - mention.start > 1
+        if nouns and context is None and (len(nouns) <= 2 or several_words):
+            # Nose to tail, the first system that has the word.
+            return Item(mention, min(nouns, key=lambda e: SYSTEMS.index(self._system_of(e))), 0.6)
+        return None
+
+    def _prefer(self, mention: Mention, entries: list[Entry]) -> Entry:
+        """Between a structure and a finding of the same name: the finding, unless a verdict follows."""
+        if len(entries) == 1:
+            return entries[0]
+        following = self.norms[mention.end] if mention.end < len(self.norms) else ""
+        structures = [e for e in entries if e.kind == "structure"]
+        if structures and (following in self.rules.copulas or len(structures) == len(entries)):
+            return structures[0]
+        return next(e for e in entries if e.kind != "structure")

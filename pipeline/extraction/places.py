@@ -1,0 +1,225 @@
+"""Where a finding is: the parts of the body that it is said of, and the system that follows from them."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+
+from lexicon.schema import FindingConcept
+from pipeline.extraction.concepts import mentions_within
+from pipeline.extraction.drafts import Draft, Focus, Item
+from pipeline.extraction.segments import Segment
+from pipeline.extraction.sides import Sides
+from pipeline.extraction.tokens import COMMA_MARKS
+
+
+class Places(Sides):
+    """Where a finding is: the parts of the body that it is said of, and the system that follows from them."""
+
+    def _places(self, item: Item, items: list[Item], segment: Segment) -> list[tuple[str | None, str | None]]:
+        """Structures (with their side, where said) that a finding belongs to."""
+        structures = [other for other in items if other.is_structure]
+        right = self._after_preposition(item, structures)
+        attributive = self._attributive(item, structures, items)
+        left = self._subjects(item, structures, segment)
+        if item.mention.is_predicate and left and not self._consumed(left, items, item):
+            # "Proprioception normal in all four limbs": the subject is what is judged.
+            right = []
+        compound = [s for s in structures if s.end == item.start and not item.mention.is_predicate]
+        chosen = (
+            compound
+            or right
+            or (attributive if not left or self._consumed(left, items, item) else [])
+            or left
+        )
+        concept = self.lexicon.findings[item.entry.id]
+        if not chosen and self.pending and item.mention.is_predicate:
+            return [(structure, side) for structure, side in self.pending]
+        pairs: list[tuple[str | None, str | None]] = [
+            (other.entry.id, self._side_at(other, segment)) for other in chosen
+        ]
+        if self.pending and chosen and chosen == left and item.mention.is_predicate:
+            pairs = [*self.pending, *pairs]
+        several = concept.system == "any" and len(self.focus.structures) > 1 and item.mention.is_predicate
+        if not pairs and several and self._speaks_of_focus(item, segment):
+            return [(name, None) for name in self.focus.structures]
+        return pairs
+
+    def _speaks_of_focus(self, item: Item, segment: Segment) -> bool:
+        return segment.sentence == self.focus.sentence or self._subject_pronoun(item, segment)
+
+    def _after_preposition(self, item: Item, structures: list[Item]) -> list[Item]:
+        """ "swelling of the left hock", "no discharge from the eyes or nose"."""
+        following = [s for s in structures if s.start >= item.end]
+        at = bisect_left(self.sizes, item.end, key=lambda z: z.start)
+        sized = at < len(self.sizes) and self.sizes[at].start < item.end + 4
+        if not following or following[0].start - item.end > (12 if sized else 7):
+            return []
+        gap = self.norms[item.end : following[0].start]
+        if not any(word in self.rules.prepositions for word in gap) and not self._placed_by_side(
+            item, following[0], gap
+        ):
+            return []
+        if any(word in ("is", "are", "no", "not", "has") or word in COMMA_MARKS for word in gap):
+            return []
+        return self._listed(following)
+
+    def _placed_by_side(self, item: Item, structure: Item, gap: list[str]) -> bool:
+        """ "Wax both ears", "hair loss left flank": a side leads to the part, and no verdict on the part follows."""
+        if (
+            not gap
+            or len(gap) > 3
+            or not all(
+                w in ("left", "right", "both", "upper", "lower") or w in self.rules.determiners for w in gap
+            )
+        ):
+            return False
+        following = self.norms[structure.end] if structure.end < len(self.norms) else ""
+        verdict = mentions_within(self.analysis.mentions, structure.end, structure.end + 2)
+        sided = any(w in ("left", "right", "both") for w in gap)
+        return sided and following not in self.rules.copulas and not any(m.is_predicate for m in verdict)
+
+    def _listed(self, structures: list[Item]) -> list[Item]:
+        """The first structure and those joined to it."""
+        group = [structures[0]]
+        for following in structures[1:]:
+            gap = self.norms[group[-1].end : following.start]
+            joined = any(word in ("and", "or", "nor", "to") for word in gap)
+            light = all(
+                word in ("and", "or", "nor", "to")
+                or word in self.rules.determiners
+                or word in self.rules.prepositions
+                or word in ("left", "right", "both")
+                for word in gap
+            )
+            if not (joined and light):
+                break
+            group.append(following)
+        return group
+
+    def _attributive(self, item: Item, structures: list[Item], items: list[Item]) -> list[Item]:
+        """ "lovely clean ears", "a swollen left hock"."""
+        if not item.mention.is_predicate:
+            return []
+        following = [s for s in structures if s.start >= item.end]
+        if not following:
+            return []
+        gap_items = [o for o in items if item.end <= o.start < following[0].start]
+        gap = self.norms[item.end : following[0].start]
+        if len(gap) > 5 or any(word in self.rules.copulas for word in gap):
+            return []
+        allowed = (
+            "left",
+            "right",
+            "upper",
+            "lower",
+            "front",
+            "back",
+            "and",
+            "looking",
+            "hind",
+            "both",
+            "little",
+            "old",
+        )
+        covered = {t for o in gap_items for t in range(o.start, o.end)}
+        for offset, word in enumerate(gap):
+            if item.end + offset in covered or word in allowed or word in self.rules.degrees:
+                continue
+            return []
+        if any(not o.mention.is_predicate for o in gap_items):
+            return []
+        return self._listed(following)
+
+    def _consumed(self, left: list[Item], items: list[Item], item: Item) -> bool:
+        """The structure before has its own adjective in front or its verdict already ("clean ears bright eyes")."""
+        subject = left[-1]
+        verdicts = [o for o in items if subject.end <= o.start < item.start and not o.is_structure]
+        in_front = [
+            o for o in items if not o.is_structure and o.mention.is_predicate and o.end == subject.start
+        ]
+        adjacent = item.start == subject.end
+        joined = any(word in ("and", ",", "or") for word in self.norms[subject.end : item.start])
+        return (bool(verdicts) and not joined) or (bool(in_front) and adjacent)
+
+    def _subjects(self, item: Item, structures: list[Item], segment: Segment) -> list[Item]:
+        """The structures before a finding in its segment, joined ones together."""
+        before = [s for s in structures if s.end <= item.start]
+        if not before:
+            return []
+        group = [before[-1]]
+        for previous in reversed(before[:-1]):
+            gap = self.norms[previous.end : group[0].start]
+            if (
+                gap
+                and all(
+                    word in ("and", "or", "nor", ",")
+                    or word in self.rules.determiners
+                    or word in ("left", "right", "both")
+                    for word in gap
+                )
+                and any(word in ("and", "or", "nor") for word in gap)
+            ):
+                group.insert(0, previous)
+            else:
+                break
+        return group
+
+    def _place(
+        self, concept: FindingConcept, structure: str | None, item: Item | None
+    ) -> tuple[str, str | None]:
+        """System and structure of a finding: its own, else those of the structure, else the focus."""
+        if concept.system != "any":
+            if structure is None:
+                return concept.system, concept.structure
+            own = self.lexicon.structures[structure].system == concept.system
+            return concept.system, structure if own or concept.structure is None else concept.structure
+        if structure is not None:
+            system: str = self.lexicon.structures[structure].system
+            on_surface = (
+                item is not None
+                and system == "abdomen"
+                and self._prepositions_after(item) & {"on", "over", "under"}
+            )
+            if system in concept.surface_of or (concept.surface_of and on_surface):
+                return concept.home, structure
+            return system, structure
+        if item is not None and concept.nature == "normal" and self._said_of_patient(item):
+            return concept.home, None
+        if self.running is not None and item is not None:
+            return (concept.home if self.running in concept.surface_of else self.running), None
+        if self.focus.system is not None:
+            system = self.focus.system
+            if system in concept.surface_of:
+                return concept.home, None
+            return system, self.focus.structure
+        return concept.home, None
+
+    def _prepositions_after(self, item: Item) -> set[str]:
+        return set(self.norms[item.end : item.end + 2])
+
+    def _focus_on(self, structures: list[Item], segment: Segment) -> None:
+        last = structures[-1]
+        structure = self.lexicon.structures[last.entry.id]
+        side = self._side_at(last, segment)
+        if side is None:
+            sides = [
+                cue for cue in self._sides(segment.start, segment.end) if self._owner(cue, segment) is None
+            ]
+            side = sides[-1].group.value if sides else None
+        if side is None and (
+            self._related(structure.id, self.focus.structure) or self._same_limb(last, structure)
+        ):
+            side = self.focus.side
+        names = tuple(item.entry.id for item in structures)
+        self.focus = Focus(structure.system, structure.id, names, side, segment.sentence)
+        for item in structures:
+            self.out.mentioned.add(self.lexicon.structures[item.entry.id].system)
+
+    def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:
+        own = self.lexicon.findings[draft.concept].structure
+        moved = own is not None and own == draft.structure and not self._related(own, self.focus.structure)
+        if draft.system != self.focus.system or moved:
+            self.focus = Focus(draft.system, draft.structure, (), draft.side, segment.sentence)
+        elif draft.side is not None:
+            self.focus.side = draft.side
+        self.focus.sentence = segment.sentence

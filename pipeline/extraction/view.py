@@ -1,0 +1,149 @@
+"""What a reading of one text rests on: the tokens, cues and mentions in view, what is in focus, and what was found so far."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from lexicon import Entry, Lexicon
+from lexicon.schema import Structure
+from pipeline.extraction.attributes import AttributeReader, CueIndex
+from pipeline.extraction.concepts import Cue, Mention, mentions_within
+from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read
+from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import Analysis
+
+
+class ReadingRules:
+    """The closed classes of words that a reading works with, from lexicon/words.toml."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self.lexicon = lexicon
+        self.attributes = AttributeReader(lexicon)
+        groups = lexicon.words["groups"]
+        self.copulas = frozenset(groups["copulas"])
+        self.determiners = frozenset(groups["articles"]) | frozenset(groups["possessives"])
+        self.prepositions = frozenset(groups["prepositions"])
+        self.degrees = frozenset(groups["degree_words"])
+        self.weak = frozenset(lexicon.words["verdicts"]["weak"])
+        self.told = frozenset(lexicon.words["told"]["at_home"])
+        self.linking = frozenset(("is", "are", "was", "were", "'s", "has", "have"))
+        self.subjects = frozenset(groups["subjects"])
+        self.praise = frozenset(lexicon.words["verdicts"]["praise"])
+        self.possessive_subjects = frozenset(("hers", "his", "theirs", "mine", "yours", "its"))
+        self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
+
+
+class View:
+    """What a reading of one text rests on: the tokens, cues and mentions in view, what is in focus, and what was found so far."""
+
+    def __init__(self, rules: ReadingRules, analysis: Analysis) -> None:
+        self.rules = rules
+        self.lexicon = rules.lexicon
+        self.analysis = analysis
+        self.norms = analysis.norms
+        by_kind: dict[str, list[Cue]] = defaultdict(list)
+        for cue in analysis.cues:
+            by_kind[cue.kind].append(cue)
+        self.cues = {kind: CueIndex(cues) for kind, cues in by_kind.items()}
+        self.no_cues = CueIndex([])
+        self.grades = rules.attributes.grades(analysis)
+        self.sizes = rules.attributes.sizes(analysis)
+        both = frozenset(self.lexicon.words["measuring"]["also_findings"])
+        self.measured = {t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)}
+        self.focus = Focus()
+        self.named: list[tuple[int, Item, str | None, str]] = []
+        self.pending: list[tuple[str, str | None]] = []
+        self.negation: Negation | None = None
+        self.cancelled_sides: set[int] = set()
+        self.owners: dict[int, int | None] = {}
+        self.talked: tuple[str, str] | None = None
+        self.telling: int | None = None  # last segment in which the owner's words were told
+        self.scanned = 0  # cues before this token have been taken up
+        self.leading_side: str | None = None  # "Left hind, he flips it back": a side that opens its sentence
+        self.running: str | None = None  # system of the last finding of the segment that has one of its own
+        self.correcting: Cue | None = None
+        self.replaceable: tuple[list[Draft], Cue, int] | None = None
+        self.out = Read()
+
+    def _cues(self, kind: str, start: int, end: int) -> list[Cue]:
+        return self.cues.get(kind, self.no_cues).within(start, end)
+
+    def _unmeasured(self, start: int, end: int) -> list[Mention]:
+        return [
+            m
+            for m in mentions_within(self.analysis.mentions, start, end)
+            if m.start not in self.measured and m.end - 1 not in self.measured
+        ]
+
+    def _system_of(self, entry: Entry) -> str:
+        if entry.kind == "structure":
+            return self.lexicon.structures[entry.id].system
+        return self.lexicon.findings[entry.id].system
+
+    def _related(self, one: str, other: str | None) -> bool:
+        if other is None:
+            return False
+        structures = self.lexicon.structures
+        return one == other or structures[one].part_of == other or structures[other].part_of == one
+
+    def _same_limb(self, item: Item, structure: Structure) -> bool:
+        """ "Left fore lame. Elbow fine, shoulder sore.": a single paired part goes with the side being examined."""
+        singular = not self.norms[item.end - 1].endswith("s")
+        return (
+            singular
+            and structure.paired
+            and structure.system == self.focus.system
+            and self.focus.side in ("left", "right")
+        )
+
+    def _sides(self, start: int, end: int) -> list[Cue]:
+        return [
+            cue
+            for cue in self._cues("side", start, end)
+            if cue.start not in self.cancelled_sides and self._is_side(cue)
+        ]
+
+    def _is_side(self, cue: Cue) -> bool:
+        """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
+        if self.norms[cue.start] != "right" or cue.end - cue.start > 1:
+            return True
+        following = self.norms[cue.end] if cue.end < len(self.norms) else ""
+        before = self.norms[cue.start - 1] if cue.start else "."
+        opens = before in (".", "!", "?", "\n", ";", ",") or cue.start == 0
+        if before == "," and "left" in self.norms[max(0, cue.start - 12) : cue.start]:
+            return True
+        return not (opens and (not following or not following[0].isalnum()))
+
+    def _first_side(self, segment: Segment) -> str | None:
+        sides = self._sides(segment.start, segment.end)
+        return sides[0].group.value if sides else None
+
+    def _last_drafts(self, segment: Segment) -> list[Draft]:
+        """The findings of the last segment that has any, if it is near enough to be meant."""
+        last = next((d for d in reversed(self.out.drafts) if not d.superseded), None)
+        if last is None or segment.sentence - last.sentence > 1:
+            return []
+        return [d for d in self.out.drafts if d.segment == last.segment and not d.superseded]
+
+    def _structure_before(self, item: Item, items: list[Item]) -> Item | None:
+        found = None
+        for other in items:
+            if other.start >= item.start:
+                break
+            if other.is_structure:
+                found = other
+        return found
+
+    def _subject_pronoun(self, item: Item, segment: Segment) -> bool:
+        for cue in self._cues("deictic", segment.start, item.start):
+            gap = self.norms[cue.end : item.start]
+            if all(word in self.rules.degrees or word in self.rules.copulas for word in gap):
+                return True
+        return False
+
+    def _said_of_patient(self, item: Item) -> bool:
+        """ "She moves freely": the subject is the animal, not the part in focus."""
+        at = item.start - 1
+        while at >= 0 and (self.norms[at] in self.rules.degrees or self.norms[at] in self.rules.copulas):
+            at -= 1
+        return at >= 0 and self.norms[at] in ("he", "she")
