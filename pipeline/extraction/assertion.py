@@ -122,6 +122,7 @@ class Assertion(Places):
         negation.last_end = item.end
         negation.denied += 1
         negation.last_system = concept.system
+        negation.last_nature = concept.nature
         return True, sure
 
     def _list_goes_on(
@@ -142,7 +143,7 @@ class Assertion(Places):
             return None
         if any(w in ("the", "his", "her", "this", "that", "these", "those") for w in words):
             return None
-        if concept.nature == "normal":
+        if concept.nature == "normal" or negation.last_nature == "normal":
             return None
         joined = "and" in words
         extra = [

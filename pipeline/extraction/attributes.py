@@ -44,7 +44,7 @@ class CueIndex:
     def within(self, start: int, end: int) -> list[Cue]:
         """Cues that lie in tokens start to end (exclusive)."""
         low, high = bisect_left(self._starts, start), bisect_left(self._starts, end)
-        return [cue for cue in self.cues[low:high] if cue.end <= end]
+        return [cue for cue in self.cues[low:high] if cue.end <= end] if low < high else []
 
     def starting_at(self, token: int) -> Cue | None:
         """The cue that starts at a token."""

@@ -89,7 +89,8 @@ class Details(Assertion):
         following = items[position + 1] if position + 1 < len(items) else None
         if following is not None and following.entry.kind == "noun" and following.start - item.end <= 3:
             between = self.norms[item.end : following.start]
-            if not any(word in COMMA_MARKS or word in ("no", "not", "or") for word in between):
+            parts = COMMA_MARKS | self.rules.prepositions | {"no", "not", "or"}
+            if not any(word in parts for word in between):
                 return True
         previous = items[position - 1] if position else None
         if previous is not None and previous.entry.kind == "noun" and previous.start >= item.start - 8:
@@ -195,7 +196,8 @@ class Details(Assertion):
             light = all(word in self.rules.degrees or word in ("and", "looking") for word in gap)
             if light and not following.is_structure and following.mention.is_predicate:
                 # "nice and relaxed" is one verdict; "soft and comfortable" are two.
-                return words not in self.rules.praise and self._structure_before(item, items) is not None
+                loose = words in self.rules.praise and self.lexicon.findings[item.entry.id].nature == "normal"
+                return not loose and self._structure_before(item, items) is not None
             if light and following.is_structure:
                 return True
         nxt = self.norms[item.end] if item.end < segment.end else ""

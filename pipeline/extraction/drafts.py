@@ -111,4 +111,5 @@ class Negation:
     segment: int
     last_end: int
     last_system: str | None = None
+    last_nature: str | None = None
     denied: int = 0

@@ -131,7 +131,9 @@ class Sides(Meaning):
 
     def _side_subject(self, item: Item, segment: Segment) -> bool:
         """ "Left one's fine", "right clear", "the rest fine": a side or remainder stands for the part in focus."""
-        sides = [c for c in self._sides(segment.start, item.start) if self._owner(c, segment) is None]
+        sides = [
+            c for c in self._sides(segment.start, item.start) if self._owner(c, segment) in (None, item.start)
+        ]
         before = self.norms[segment.start : item.start]
         light = all(
             w in self.rules.degrees

@@ -9,6 +9,7 @@ places, assertion, details, corrections.
 from __future__ import annotations
 
 from bisect import bisect_left
+from dataclasses import replace
 from itertools import groupby
 
 from lexicon import Lexicon
@@ -323,6 +324,8 @@ class _Reading(Corrections):
         """ "…and hers has none", "can't hear it today", "none seen": the finding was named just before."""
         if findings:
             return
+        if self._there_after_denial(index, segment) or self._grade_now(index, segment):
+            return
         cue = self._elliptical_denial(segment)
         affirmed = cue is None and self._elliptical_yes(segment)
         if cue is None and not affirmed:
@@ -362,10 +365,44 @@ class _Reading(Corrections):
                 continue
             self.out.drafts.append(draft)
 
+    def _there_after_denial(self, index: int, segment: Segment) -> bool:
+        """ "No pain in the hips, but there was on flexing the right elbow": what was denied is there, elsewhere."""
+        opens = self.norms[segment.start : segment.start + 3]
+        if segment.opener != "contrast" or opens[1:] not in (["there", "is"], ["there", "was"], ["there", "are"]):
+            return False
+        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.assertion == "absent"]
+        places = [m for m in self._unmeasured(segment.start, segment.end) if m.is_structure]
+        if not last or not places:
+            return False
+        item = Item(places[-1], places[-1].entries[0])
+        structure = self.lexicon.structures[item.entry.id]
+        denied = self.lexicon.findings[last[-1].concept]
+        concept = next((g for (s, g), c in self.lexicon.composed.items() if c == denied.id), denied.id)
+        identifier = self.lexicon.compose(structure.id, concept)
+        new = replace(last[-1], concept=identifier, structure=structure.id, system=structure.system, segment=index)
+        new.side, new.assertion = self._side_at(item, segment), "present"
+        self.out.drafts.append(new)
+        return True
+
+    def _grade_now(self, index: int, segment: Segment) -> bool:
+        """ "The murmur was grade two, it's three now": the earlier grade is past, the new one stands."""
+        now = self._cues("now", segment.start, segment.end)
+        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.grade is not None]
+        number = next((n for n in self.analysis.numbers if segment.start <= n.start < segment.end), None)
+        if not now or not last or number is None or number.start in self.measured:
+            return False
+        old = last[-1]
+        scale = old.grade.out_of if old.grade is not None else None
+        new = replace(old, segment=index, past=False, grade=Graded(number.start, number.end, number.value, scale))
+        old.past = True
+        self.out.drafts.append(new)
+        return True
+
     def _resolve_antecedent(self, draft: Draft, item: Item) -> None:
         """ "Previously a murmur, can't hear it today": the earlier fact is past, the new one stands beside it."""
         earlier = [d for d in self.out.drafts if d.start == item.start and not d.superseded]
-        if any(d.past or d.reported for d in earlier) or not earlier:
+        other_side = draft.side is not None and any(d.side not in (None, draft.side) for d in earlier)
+        if any(d.past or d.reported for d in earlier) or not earlier or other_side:
             self.out.drafts.append(draft)
             return
         for other in earlier:
