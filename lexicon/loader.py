@@ -1,7 +1,6 @@
 """Reads the lexicon's tables, checks every row, and refuses what contradicts itself.
 
-An error names file and row, so that whoever edits a table finds the place. A practice may add a file of its own terms; it is
-checked by the same rules.
+An error names file and row, so that whoever edits a table finds the place.
 """
 
 from __future__ import annotations

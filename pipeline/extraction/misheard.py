@@ -26,8 +26,8 @@ from pipeline.extraction.tokens import MARKS, Analysis, SpokenTokenizer, analysi
 _SINGLE = 0.86  # likeness from which an unknown word is taken for a term
 _DUE = 0.82  # the same for words in the place of a finding
 _LONGEST_WINDOW = 4
-_DOUBT = 0.65  # a guess by sound is never sure: below the confidence from which nobody is asked
-_KNOWN_DOUBT = 0.7
+_DOUBT = 0.58  # a guess by sound is never sure: below the confidence from which nobody is asked
+_KNOWN_DOUBT = 0.55
 _ENDS_WINDOW = frozenset(
     [
         "and",

@@ -14,6 +14,7 @@ from itertools import groupby
 
 from lexicon import Lexicon
 from lexicon.schema import FindingConcept
+from pipeline.extraction.attributes import Graded
 from pipeline.extraction.concepts import Cue
 from pipeline.extraction.corrections import Corrections
 from pipeline.extraction.drafts import CARRYING, Draft, Focus, Item, Read, Refusal
@@ -100,6 +101,8 @@ class _Reading(Corrections):
             return
         if segment.opener in ("contrast", "cue"):
             self.negation = None
+        if self._there_after_denial(index, segment):
+            return
         before = len(self.out.drafts)
         findings = [item for item in items if not item.is_structure]
         self._findings(index, segment, sentence, items)
@@ -324,7 +327,7 @@ class _Reading(Corrections):
         """ "…and hers has none", "can't hear it today", "none seen": the finding was named just before."""
         if findings:
             return
-        if self._there_after_denial(index, segment) or self._grade_now(index, segment):
+        if self._grade_now(index, segment):
             return
         cue = self._elliptical_denial(segment)
         affirmed = cue is None and self._elliptical_yes(segment)
@@ -368,18 +371,25 @@ class _Reading(Corrections):
     def _there_after_denial(self, index: int, segment: Segment) -> bool:
         """ "No pain in the hips, but there was on flexing the right elbow": what was denied is there, elsewhere."""
         opens = self.norms[segment.start : segment.start + 3]
-        if segment.opener != "contrast" or opens[1:] not in (["there", "is"], ["there", "was"], ["there", "are"]):
+        if opens[:1] != ["but"] or opens[1:] not in (["there", "is"], ["there", "was"], ["there", "are"]):
             return False
-        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.assertion == "absent"]
-        places = [m for m in self._unmeasured(segment.start, segment.end) if m.is_structure]
-        if not last or not places:
+        last = [
+            d
+            for d in self._last_drafts(segment)
+            if d.sentence == segment.sentence and d.assertion == "absent"
+        ]
+        mentions = self._unmeasured(segment.start, segment.end)
+        places = [m for m in mentions if m.is_structure]
+        if not last or not places or len(places) != len(mentions):
             return False
         item = Item(places[-1], places[-1].entries[0])
         structure = self.lexicon.structures[item.entry.id]
         denied = self.lexicon.findings[last[-1].concept]
         concept = next((g for (s, g), c in self.lexicon.composed.items() if c == denied.id), denied.id)
         identifier = self.lexicon.compose(structure.id, concept)
-        new = replace(last[-1], concept=identifier, structure=structure.id, system=structure.system, segment=index)
+        new = replace(
+            last[-1], concept=identifier, structure=structure.id, system=structure.system, segment=index
+        )
         new.side, new.assertion = self._side_at(item, segment), "present"
         self.out.drafts.append(new)
         return True
@@ -387,13 +397,17 @@ class _Reading(Corrections):
     def _grade_now(self, index: int, segment: Segment) -> bool:
         """ "The murmur was grade two, it's three now": the earlier grade is past, the new one stands."""
         now = self._cues("now", segment.start, segment.end)
-        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.grade is not None]
+        last = [
+            d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.grade is not None
+        ]
         number = next((n for n in self.analysis.numbers if segment.start <= n.start < segment.end), None)
         if not now or not last or number is None or number.start in self.measured:
             return False
         old = last[-1]
         scale = old.grade.out_of if old.grade is not None else None
-        new = replace(old, segment=index, past=False, grade=Graded(number.start, number.end, number.value, scale))
+        new = replace(
+            old, segment=index, past=False, grade=Graded(number.start, number.end, number.value, scale)
+        )
         old.past = True
         self.out.drafts.append(new)
         return True

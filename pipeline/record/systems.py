@@ -6,10 +6,11 @@ What makes a state:
 - One abnormal finding, certain or possible, makes a system abnormal.
 - A neutral fact ("microchip found") and a fact of the past are no result of an examination.
 - A measurement is an examination of its system (`system` in lexicon/measurements.toml); alone it makes a
-  system normal only when it was judged to be within its range. A value out of range is a notice, never by
-  itself an abnormal system.
-- Where something is on record but no result of the vet's, the state is `not_examined` and the reason says
-  what there is.
+  system normal or abnormal as it lies within or outside its range. Beside findings a value out of range is
+  a notice and changes no state.
+- `not_examined` is only what the vet said could not be examined. Where something is on record but no result
+  of the vet's (the owner's words, "neutered", a value without a range), the state is `not_mentioned`, the
+  reason says what there is, and the notice of a missing system asks for the result.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from typing import get_args
 
 from lexicon import Lexicon
 from pipeline.extraction.model import Finding, Measurement, Statements, System
-from pipeline.record.model import SystemReview
+from pipeline.record.model import SystemReview, SystemState
 
 
 def review_systems(
@@ -66,10 +67,10 @@ def _without_result(system: System, findings: list[Finding], *, named: bool) -> 
     """Tell apart what the owner said, what was only noted, what is past, and silence."""
     today = [finding for finding in findings if finding.when == "now"]
     if any(finding.reported_by == "owner" for finding in today):
-        return SystemReview(system=system, state="not_examined", reason="only reported by the owner")
+        return SystemReview(system=system, state="not_mentioned", reason="only reported by the owner")
     if today:
         noted = ", ".join(dict.fromkeys(finding.label for finding in today))
-        return SystemReview(system=system, state="not_examined", reason=f"only noted: {noted}")
+        return SystemReview(system=system, state="not_mentioned", reason=f"only noted: {noted}")
     reason = "only spoken of as past" if findings else "named, but no result was said" if named else None
     return SystemReview(system=system, state="not_mentioned", reason=reason)
 
@@ -77,7 +78,9 @@ def _without_result(system: System, findings: list[Finding], *, named: bool) -> 
 def _by_values(system: System, values: list[Measurement], lexicon: Lexicon) -> SystemReview:
     labels = ", ".join(dict.fromkeys(lexicon.measurements[value.kind].label for value in values))
     statuses = {value.status for value in values}
-    within = "normal" in statuses and statuses <= {"normal", "unknown"}
-    return SystemReview(
-        system=system, state="normal" if within else "not_examined", reason=f"only measured: {labels}"
-    )
+    state: SystemState = "not_mentioned"
+    if statuses & {"low", "high"}:
+        state = "abnormal"
+    elif "normal" in statuses and "implausible" not in statuses:
+        state = "normal"
+    return SystemReview(system=system, state=state, reason=f"only measured: {labels}")

@@ -25,8 +25,8 @@ def reason(record: ExamRecord, system: str) -> str | None:
         (finding("normal", system="cardiovascular", assertion="absent"), "abnormal"),
         (finding("heart_murmur", when="past"), "not_mentioned"),
         (finding("heart_murmur", superseded=True), "not_mentioned"),
-        (finding("heart_murmur", reported_by="owner"), "not_examined"),
-        (finding("heart_murmur", nature="neutral"), "not_examined"),
+        (finding("heart_murmur", reported_by="owner"), "not_mentioned"),
+        (finding("heart_murmur", nature="neutral"), "not_mentioned"),
     ],
 )
 def test_one_finding_decides(fact: Finding, expected: str) -> None:
@@ -40,12 +40,13 @@ def test_one_abnormal_among_normal_makes_abnormal_in_any_order() -> None:
 
 
 def test_the_owner_alone_makes_nothing_normal_or_abnormal() -> None:
-    """Nobody looked: the record must not read as if the vet had."""
+    """Nobody looked: the record must not read as if the vet had, and the missing result is asked for."""
     record = record_of(finding("vomiting", reported_by="owner"))
     assert (state(record, "abdomen"), reason(record, "abdomen")) == (
-        "not_examined",
+        "not_mentioned",
         "only reported by the owner",
     )
+    assert any(notice.kind == "missing_system" and notice.about == "abdomen" for notice in record.notices)
 
 
 def test_declined_keeps_its_reason() -> None:
@@ -71,15 +72,15 @@ def test_a_named_system_without_result_says_so() -> None:
     assert reason(record, "ears") is None
 
 
-def test_a_value_in_range_examines_its_system_and_one_out_of_range_makes_no_abnormal() -> None:
+def test_a_value_alone_decides_by_its_range_and_beside_a_finding_changes_nothing() -> None:
     assert state(record_of(measured("heart_rate", 90)), "cardiovascular") == "normal"
     fast = record_of(measured("heart_rate", 200))
     assert (state(fast, "cardiovascular"), reason(fast, "cardiovascular")) == (
-        "not_examined",
+        "abnormal",
         "only measured: heart rate",
     )
     weighed = record_of(measured("weight", 20.0))
-    assert state(weighed, "general") == "not_examined"
+    assert state(weighed, "general") == "not_mentioned"
     quiet = record_of(measured("heart_rate", 200), finding("normal", system="cardiovascular"))
     assert state(quiet, "cardiovascular") == "normal"
 
