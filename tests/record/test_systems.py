@@ -41,7 +41,7 @@ def test_one_abnormal_among_normal_makes_abnormal_in_any_order() -> None:
 
 def test_the_owner_alone_makes_nothing_normal_or_abnormal() -> None:
     """Nobody looked: the record must not read as if the vet had, and the missing result is asked for."""
-    record = record_of(finding("vomiting", reported_by="owner"))
+    record = record_of(finding("vomiting", reported_by="owner"), visit="health_check")
     assert (state(record, "abdomen"), reason(record, "abdomen")) == (
         "not_mentioned",
         "only reported by the owner",
