@@ -26,6 +26,8 @@ class _Places:
     mentions: set[int] = field(default_factory=set)
     inside: set[int] = field(default_factory=set)
     corrections: set[int] = field(default_factory=set)
+    aims: set[int] = field(default_factory=set)
+    verdicts: set[int] = field(default_factory=set)
     closing: set[int] = field(default_factory=set)
 
 
@@ -39,6 +41,7 @@ class _Open:
     complete: bool = False
     act_seen: bool = False
     value_ends: bool = False
+    aim_seen: bool = False
 
 
 class Cutter:
@@ -95,6 +98,8 @@ class Cutter:
             return "comma"
         if opener := self._opens(norms, at, places.acts, now.complete):
             return opener
+        if now.aim_seen and at in places.verdicts:
+            return "cue"
         if (at in places.readings and now.value_ends) or (at in places.headings and now.complete):
             return "cue"
         return "comma" if at - now.start > _LONGEST_SEGMENT and at in places.mentions else None
@@ -123,6 +128,11 @@ def _places_of(analysis: Analysis) -> _Places:
             places.acts[cue.start] = cue
         if cue.kind in ("act", "act_idle") and cue.group.value in _ENDED_BY_VALUE:
             places.ended_by_value.add(cue.start)
+        if cue.kind == "act" and cue.group.value == "intention":
+            places.aims.add(cue.start)
+        if cue.kind == "deictic" and cue.end - cue.start > 1:
+            # "Starting with the eyes they're clear": a pronoun with its verb brings the result.
+            places.verdicts.add(cue.start)
         if cue.kind in ("act", "pseudo_negation", "withdraw"):
             places.inside.update(range(cue.start + 1, cue.end))
         if cue.kind in ("replace", "withdraw") and _corrects(norms, cue):
@@ -148,6 +158,7 @@ def _advance(now: _Open, at: int, places: _Places) -> None:
     cue = places.acts.get(at)
     now.act_seen = now.act_seen or (cue is not None and cue.kind == "act")
     now.value_ends = now.value_ends or at in places.ended_by_value
+    now.aim_seen = now.aim_seen or at in places.aims
     # After a denial, an adjective's verdict or a measured value a clause can be complete.
     now.complete = now.complete or at in places.closing
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from dataclasses import replace
 
 from lexicon.schema import FindingConcept
 from pipeline.extraction.assertion import Assertion
@@ -129,6 +130,38 @@ class Details(Assertion):
         last.modifiers = (*last.modifiers, " ".join(self.norms[item.start : item.end]))
         return True
 
+    def _other_side(self, index: int, segment: Segment, items: list[Item]) -> bool:
+        """ "Both patellas luxate, left grade two, right grade three"; "no murmur on the left, grade two on the right".
+
+        A side with a degree of its own and no finding speaks of the finding before: it gives that finding its side, or makes
+        a further one of the other side.
+        """
+        sides = self._sides(segment.start, segment.end)
+        if items or len(sides) != 1 or segment.opener == "sentence":
+            return False
+        grade = next((g for g in self.grades if segment.start <= g.start < segment.end), None)
+        severity = next((c.group.value for c in self._cues("severity", segment.start, segment.end)), None)
+        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
+        if not last or (grade is None and severity is None) or (grade and grade.start in self.measured):
+            return False
+        old, side = last[-1], self._side_value(sides[0])
+        concept = self.lexicon.findings[old.concept]
+        if concept.nature != "abnormal" or (grade is not None and not concept.grade_out_of):
+            return False
+        if (
+            old.assertion != "absent"
+            and old.side in (None, "both")
+            and old.grade is None
+            and grade is not None
+        ):
+            old.side, old.grade = side, grade
+            return True
+        if old.side == side:
+            return False
+        new = replace(old, segment=index, side=side, grade=grade, severity=severity, assertion="present")
+        self.out.drafts.append(new)
+        return True
+
     def _side_after(self, segment: Segment, items: list[Item]) -> bool:
         """ "Moderate tartar, upper left.": a side said on its own goes to the finding before."""
         sides = self._sides(segment.start, segment.end)
@@ -137,7 +170,7 @@ class Details(Assertion):
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
         if segment.opener != "comma" or all(d.side is not None for d in last):
             if not items and segment.end - segment.start <= 4:
-                self.leading_side = self.focus.side = sides[0].group.value
+                self.leading_side = self.focus.side = self._side_value(sides[0])
             return False
         structures = [item.entry.id for item in items]
         for draft in last:
@@ -146,7 +179,7 @@ class Details(Assertion):
                 for s in structures
             )
             if draft.side is None and fits:
-                draft.side = sides[0].group.value
+                draft.side = self._side_value(sides[0])
                 draft.structure = draft.structure or (structures[0] if structures else None)
         return bool(last)
 
@@ -220,7 +253,7 @@ class Details(Assertion):
         return strong_alone and near
 
     def _position_cue(self, token: int) -> Cue | None:
-        for kind in ("side", "anchor", "now", "act", "terminator"):
+        for kind in ("side", "anchor", "now", "past", "possible_after", "act", "terminator"):
             if (cue := self.cues.get(kind, self.no_cues).starting_at(token)) is not None:
                 return cue
         return None

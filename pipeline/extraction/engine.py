@@ -218,7 +218,7 @@ class _Writer:
             structure=draft.structure,
             assertion=cast("Assertion", draft.assertion),
             side=cast("Side | None", draft.side),
-            severity=draft.severity if concept.nature == "abnormal" else None,
+            severity=draft.severity if concept.nature == "abnormal" and draft.assertion != "absent" else None,
             grade=grade,
             size_mm=draft.size.mm if draft.size else None,
             size_text=draft.size.words if draft.size else None,

@@ -151,7 +151,7 @@ class Meaning(View):
         several_words = mention.end - mention.start > 1
         if nouns and context is None and (len(nouns) <= 2 or several_words):
             # Nose to tail, the first system that has the word.
-            return Item(mention, min(nouns, key=lambda e: SYSTEMS.index(self._system_of(e))), 0.6)
+            return Item(mention, min(nouns, key=lambda e: SYSTEMS.index(self._system_of(e))), 0.55)
         return None
 
     def _prefer(self, mention: Mention, entries: list[Entry]) -> Entry:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TypeVar
 
@@ -120,6 +120,7 @@ class MeasurementReader:
         self._lexicon = lexicon
         low, high = lexicon.words["measuring"]["bare_temperature"]
         self.bare_temperature = (float(low), float(high))
+        self.not_systolic = frozenset(lexicon.words["measuring"]["not_systolic"])
         self.counts_time = frozenset(lexicon.words["due"]["units"]) | frozenset(("th", "st", "nd", "rd"))
         self.decimals_after = frozenset(lexicon.words["measuring"]["decimals_without_unit_after"])
         self.small_after = frozenset(lexicon.words["measuring"]["minor_without_unit_before"])
@@ -388,6 +389,8 @@ class _Pass:
             return
         if self._at(number.end) in self.reader.counts_time:
             return  # "weigh her again in six months", "on the 30th"
+        if self._other_pressure(number) or self._from_to(number):
+            return
         value = self._value(number)
         name = self._name_before(value) or self._name_after(value)
         previous = self.out[-1] if self.out else None
@@ -437,6 +440,46 @@ class _Pass:
     def _last_mention_end(self, token: int) -> int:
         index = bisect_left(self.mention_starts, token) - 1
         return self.analysis.mentions[index].end if index >= 0 else -100
+
+    def _other_pressure(self, number: Number) -> bool:
+        """A diastolic or mean pressure, which is none of the kinds kept."""
+        before = "" if number.start - 1 in self.replacing_tokens else self._at(number.start - 1)
+        return self._at(number.end) in self.reader.not_systolic or before in self.reader.not_systolic
+
+    def _from_to(self, number: Number) -> bool:
+        """ "Weight's gone up from twelve kilos to thirteen point five": the first value is past, the second stands."""
+        if self._at(number.start - 1) != "from" or not self.changes.within(number.start - 6, number.start):
+            return False
+        unit = self.units.get(number.end)
+        second = self.numbers.get((unit.end if unit else number.end) + 1)
+        if second is None or self._at(second.start - 1) != "to":
+            return False
+        value, later = self._plain(number), self._plain(second)
+        name = self._named_before(number.start)
+        kind = name.row.kind if name is not None else self._unit_kind(value) or self._unit_kind(later)
+        if kind is None:
+            return False
+        given = value.unit or later.unit
+        old = self._add(replace(value, unit=given), kind, None)
+        new = self._add(
+            replace(later, unit=given), kind, (name.start, name.end) if name is not None else None
+        )
+        if old is not None and new is not None:
+            old.past = True
+        return True
+
+    def _plain(self, number: Number) -> _Value:
+        unit = self.units.get(number.end)
+        return _Value(number.start, unit.end if unit else number.end, number, unit=unit)
+
+    def _named_before(self, token: int) -> _Name | None:
+        index = bisect_left(self.name_ends, token + 1) - 1
+        near = index >= 0 and token - self.names[index].end <= 6
+        return self.names[index] if near and self.names[index].start not in self.used else None
+
+    @staticmethod
+    def _unit_kind(value: _Value) -> str | None:
+        return value.unit.row.kind if value.unit is not None else None
 
     def _begins_range(self, number: Number) -> bool:
         return self._at(number.end) == "to" and number.end + 1 in self.numbers
@@ -556,7 +599,7 @@ class _Pass:
         return (
             following == ""
             or not following[0].isalpha()
-            or following in ("and", "but", "today", "so", "which", "with")
+            or following in ("and", "but", "today", "now", "so", "which", "with")
         )
 
     def _kind_by_unit(self, value: _Value) -> str | None:
@@ -631,6 +674,9 @@ class _Pass:
             "and",
             "so",
             "still",
+            "was",
+            "his",
+            "hers",
             "is",
             "'s",
             "at",
@@ -653,6 +699,8 @@ class _Pass:
             return False
         if self._at(value.start - 1) in ("is", "now", "today") or self.now.starting_at(value.end) is not None:
             return False
+        if self._at(value.start - 2) in ("his", "hers") and self._at(value.start - 1) in ("is", "was"):
+            return False  # "His was thirty eight nine" is this patient's, after talk of others
         introduced = any(
             cue.end >= value.start - 3 for cue in self.old_values.within(previous.end, value.start)
         )
@@ -672,8 +720,16 @@ class _Pass:
         cued = self.repeats.within(previous.end, value.start) or (
             previous.past_said and self.now.within(previous.end, value.start)
         )
+        superseding = (
+            bool(self.now.within(previous.end, value.start)) or self.now.starting_at(value.end) is not None
+        )
         number = value.number.read(decimal=previous.unit in _DECIMAL_UNITS)
-        return bool(cued) and self._stands_alone(value) and previous.value / 2 < number < previous.value * 2
+        near = self._stands_alone(value) and previous.value / 2 < number < previous.value * 2
+        if not near or not (cued or superseding):
+            return False
+        # "Was one forty and now it's one ten": the first was before.
+        previous.past = previous.past or superseding
+        return True
 
     def _in_unit_of(self, previous: Reading, value: _Value) -> bool:
         """The earlier value was said in another unit than the stored one, so this one is too."""

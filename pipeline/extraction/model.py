@@ -45,6 +45,9 @@ MeasurementKind = Literal[
 Comparator = Literal["<", "<=", ">", ">=", "~"]
 RangeStatus = Literal["normal", "low", "high", "implausible", "unknown"]
 
+SURE_ENOUGH = 0.6
+"""Facts of this confidence (0 to 1) or less are shown as doubtful: a person is asked to look at them."""
+
 
 class SpeechAct(StrEnum):
     """What a clause does; only `OBSERVATION` and `REPORT` can carry findings."""

@@ -21,6 +21,8 @@ class Places(Sides):
         right = self._after_preposition(item, structures)
         attributive = self._attributive(item, structures, items)
         left = self._subjects(item, structures, segment)
+        if not left and self._subject_pronoun(item, segment):
+            attributive = []  # "they're clear ears clean": the pronoun is the subject
         if item.mention.is_predicate and left and not self._consumed(left, items, item):
             # "Proprioception normal in all four limbs": the subject is what is judged.
             right = []
@@ -135,7 +137,12 @@ class Places(Sides):
         subject = left[-1]
         verdicts = [o for o in items if subject.end <= o.start < item.start and not o.is_structure]
         in_front = [
-            o for o in items if not o.is_structure and o.mention.is_predicate and o.end == subject.start
+            o
+            for o in items
+            if not o.is_structure
+            and o.mention.is_predicate
+            and o.end == subject.start
+            and not any(s.is_structure and s.end == o.start for s in items)
         ]
         adjacent = item.start == subject.end
         joined = any(word in ("and", ",", "or") for word in self.norms[subject.end : item.start])
@@ -205,7 +212,7 @@ class Places(Sides):
             sides = [
                 cue for cue in self._sides(segment.start, segment.end) if self._owner(cue, segment) is None
             ]
-            side = sides[-1].group.value if sides else None
+            side = self._side_value(sides[-1]) if sides else None
         if side is None and (
             self._related(structure.id, self.focus.structure) or self._same_limb(last, structure)
         ):

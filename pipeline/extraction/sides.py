@@ -18,7 +18,7 @@ class Sides(Meaning):
             c for c in self._sides(segment.start, segment.end) if self._owner(c, segment) == structure.start
         ]
         if owned:
-            return owned[-1].group.value
+            return self._side_value(owned[-1])
         # A side may be part of the part's own name ("left apex").
         words = self.norms[structure.start : structure.end]
         return next((w for w in ("left", "right") if w in words), None)
@@ -61,14 +61,14 @@ class Sides(Meaning):
         sides = self._sides(segment.start, segment.end)
         for cue in sides:
             if self._owner(cue, segment) == item.start:
-                return cue.group.value
+                return self._side_value(cue)
         subjects = [
             c
             for c in sides
             if c.end <= item.start and self._owner(c, segment) is None and self._reaches(c, item)
         ]
         if subjects:
-            return subjects[-1].group.value
+            return self._side_value(subjects[-1])
         trailing = [
             c
             for c in sides
@@ -77,7 +77,7 @@ class Sides(Meaning):
         if trailing and not mentions_within(self.analysis.mentions, item.end, trailing[0].start):
             following = self.norms[trailing[0].end] if trailing[0].end < segment.end else ""
             if following not in self.rules.copulas and following not in ("one", "'s"):
-                return trailing[0].group.value
+                return self._side_value(trailing[0])
         if self.leading_side is not None:
             return self.leading_side
         if (

@@ -80,7 +80,9 @@ class _Reading(Corrections):
             self.negation = None
             self.pending = []
             self.leading_side = None
+            self.past_opening = None
             for segment in group:
+                self._open_past(segment)
                 while upcoming is not None and upcoming.start < segment.end:
                     self._take_reading(upcoming, segment, index)
                     upcoming = next(readings, None)
@@ -101,20 +103,30 @@ class _Reading(Corrections):
             return
         if segment.opener in ("contrast", "cue"):
             self.negation = None
-        if self._there_after_denial(index, segment):
+        if self._elsewhere(index, segment):
             return
         before = len(self.out.drafts)
         findings = [item for item in items if not item.is_structure]
         self._findings(index, segment, sentence, items)
         if len(self.out.drafts) == before and not (
-            self._side_after(segment, items) or self._detail_after(segment, items)
+            self._other_side(index, segment, items)
+            or self._side_after(segment, items)
+            or self._detail_after(segment, items)
         ):
             self._ellipsis(index, segment, findings, sentence)
         self._deny_after(index, segment, before)
+        if self._nothing_there(index, segment):
+            return
         if not findings and self._only_structures(segment, items):
             self.pending += [(item.entry.id, self._side_at(item, segment)) for item in items]
         else:
             self.pending = []
+
+    def _open_past(self, segment: Segment) -> None:
+        """ "On the last exam: heart rate 160, temperature forty": the past that opens a sentence holds for its values."""
+        if segment.opener == "sentence":
+            cues = self._cues("past", segment.start, min(segment.end, segment.start + 5))
+            self.past_opening = cues[0].start if cues else None
 
     def _keep_telling(self, index: int, segment: Segment, items: list[Item]) -> None:
         """The owner's words go on until a part of the body is named, a value given, or the vet says what is seen."""
@@ -168,10 +180,13 @@ class _Reading(Corrections):
         previous_end = readings[at - 1].end if at else -100
         for cue in self._cues("past", start, end):
             first, last = sorted((cue.start, reading.start))
-            of_previous = cue.start < reading.start and cue.start - previous_end <= 1
+            of_previous = cue.start < reading.start and cue.start == previous_end
             if not of_previous and not any(first <= token <= last for token in now):
                 return True
-        return False
+        opening = self.past_opening
+        return opening is not None and not any(
+            cue.start > opening for cue in self._cues("now", opening, reading.start)
+        )
 
     def _given_as_result(self, reading: Reading, segment: Segment) -> bool:
         """A value with a patient's name for it stands although the sentence plans or asks ("vaccinated today, weight 12.4")."""
@@ -351,7 +366,9 @@ class _Reading(Corrections):
         ]
         if source.act is SpeechAct.OBSERVATION or source.act is SpeechAct.REPORT:
             group = [e for e in group if e[0] == last]
-        asked = source.act is SpeechAct.QUESTION and self._asks_owner(source)
+        asked = source.act is SpeechAct.QUESTION and (
+            self._asks_owner(source) or any(e[1].entry.id in self.rules.asked for e in group)
+        )
         for _, item, structure, _ in group:
             concept = self.lexicon.findings[item.entry.id]
             if concept.nature == "normal":
@@ -368,15 +385,19 @@ class _Reading(Corrections):
                 continue
             self.out.drafts.append(draft)
 
-    def _there_after_denial(self, index: int, segment: Segment) -> bool:
-        """ "No pain in the hips, but there was on flexing the right elbow": what was denied is there, elsewhere."""
+    def _elsewhere(self, index: int, segment: Segment) -> bool:
+        """The last finding is there, or not, in another part, said without naming it again.
+
+        "No pain in the hips, but there was on flexing the right elbow"; "pain in the lumbar spine, none in the neck".
+        """
         opens = self.norms[segment.start : segment.start + 3]
-        if opens[:1] != ["but"] or opens[1:] not in (["there", "is"], ["there", "was"], ["there", "are"]):
+        affirmed = opens[:1] == ["but"] and opens[1:] in (["there", "is"], ["there", "was"], ["there", "are"])
+        denied_here = opens[:1] in (["none"], ["nothing"]) and segment.opener != "sentence"
+        if not (affirmed or denied_here):
             return False
+        wanted = "absent" if affirmed else "present"
         last = [
-            d
-            for d in self._last_drafts(segment)
-            if d.sentence == segment.sentence and d.assertion == "absent"
+            d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.assertion == wanted
         ]
         mentions = self._unmeasured(segment.start, segment.end)
         places = [m for m in mentions if m.is_structure]
@@ -384,22 +405,30 @@ class _Reading(Corrections):
             return False
         item = Item(places[-1], places[-1].entries[0])
         structure = self.lexicon.structures[item.entry.id]
-        denied = self.lexicon.findings[last[-1].concept]
-        concept = next((g for (s, g), c in self.lexicon.composed.items() if c == denied.id), denied.id)
+        named = self.lexicon.findings[last[-1].concept]
+        concept = next((g for (s, g), c in self.lexicon.composed.items() if c == named.id), named.id)
         identifier = self.lexicon.compose(structure.id, concept)
         new = replace(
             last[-1], concept=identifier, structure=structure.id, system=structure.system, segment=index
         )
-        new.side, new.assertion = self._side_at(item, segment), "present"
+        new.side, new.assertion = self._side_at(item, segment), "present" if affirmed else "absent"
+        if not affirmed:
+            new.severity, new.grade, new.size, new.modifiers = None, None, None, ()
         self.out.drafts.append(new)
         return True
 
     def _grade_now(self, index: int, segment: Segment) -> bool:
         """ "The murmur was grade two, it's three now": the earlier grade is past, the new one stands."""
         now = self._cues("now", segment.start, segment.end)
-        last = [
-            d for d in self._last_drafts(segment) if d.sentence == segment.sentence and d.grade is not None
-        ]
+        last = self._last_drafts(segment)
+        side = self._first_side(segment)
+        if now and last and last[-1].past and side is not None:
+            # "Both eyes were red last week; today just the left."
+            self.out.drafts.append(
+                replace(last[-1], segment=index, sentence=segment.sentence, past=False, side=side)
+            )
+            return True
+        last = [d for d in last if d.sentence == segment.sentence and d.grade is not None]
         number = next((n for n in self.analysis.numbers if segment.start <= n.start < segment.end), None)
         if not now or not last or number is None or number.start in self.measured:
             return False
@@ -422,6 +451,22 @@ class _Reading(Corrections):
         for other in earlier:
             if other.assertion != draft.assertion:
                 other.assertion = draft.assertion
+
+    def _nothing_there(self, index: int, segment: Segment) -> bool:
+        """ "Eyes, nothing. Ears, nothing.": nothing abnormal in the parts just named."""
+        words = self.norms[segment.start : segment.end]
+        if not self.pending or words[:1] not in (["nothing"], ["nil"]) or len(words) > 4:
+            return False
+        if self._unmeasured(segment.start, segment.end):
+            return False
+        for structure, side in self.pending:
+            system = self.lexicon.structures[structure].system
+            concept = self.lexicon.compose(structure, "abnormality")
+            draft = Draft(concept, system, structure, segment.start, segment.end, index, segment.sentence)
+            draft.assertion, draft.side = "absent", side
+            self.out.drafts.append(draft)
+        self.pending = []
+        return True
 
     def _elliptical_denial(self, segment: Segment) -> Cue | None:
         after = self._cues("negation_after", segment.start, segment.end)

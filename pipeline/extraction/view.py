@@ -26,6 +26,7 @@ class ReadingRules:
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
         self.told = frozenset(lexicon.words["told"]["at_home"])
+        self.asked = self.told | frozenset(lexicon.words["told"]["asked"])
         self.linking = frozenset(("is", "are", "was", "were", "'s", "has", "have"))
         self.subjects = frozenset(groups["subjects"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
@@ -59,6 +60,7 @@ class View:
         self.talked: tuple[str, str] | None = None
         self.telling: int | None = None  # last segment in which the owner's words were told
         self.scanned = 0  # cues before this token have been taken up
+        self.past_opening: int | None = None
         self.leading_side: str | None = None  # "Left hind, he flips it back": a side that opens its sentence
         self.running: str | None = None  # system of the last finding of the segment that has one of its own
         self.correcting: Cue | None = None
@@ -96,6 +98,12 @@ class View:
             and self.focus.side in ("left", "right")
         )
 
+    def _side_value(self, cue: Cue) -> str | None:
+        """Left, right or both; "the other" is the side that is not in focus."""
+        if cue.group.value != "other":
+            return cue.group.value
+        return {"left": "right", "right": "left"}.get(self.focus.side or "")
+
     def _sides(self, start: int, end: int) -> list[Cue]:
         return [
             cue
@@ -116,7 +124,7 @@ class View:
 
     def _first_side(self, segment: Segment) -> str | None:
         sides = self._sides(segment.start, segment.end)
-        return sides[0].group.value if sides else None
+        return self._side_value(sides[0]) if sides else None
 
     def _last_drafts(self, segment: Segment) -> list[Draft]:
         """The findings of the last segment that has any, if it is near enough to be meant."""
