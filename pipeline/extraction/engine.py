@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 from datetime import date
 from typing import cast
 
@@ -15,7 +16,7 @@ from spacy.vocab import Vocab
 from lexicon import Lexicon, load_lexicon
 from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
-from pipeline.extraction.drafts import Draft
+from pipeline.extraction.drafts import Draft, Read
 from pipeline.extraction.measurements import MeasurementReader, Reading
 from pipeline.extraction.misheard import MisheardWords
 from pipeline.extraction.model import (
@@ -144,9 +145,12 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
         ),
         mentioned=tuple(cast("list[System]", sorted(read.mentioned))),
         plan=tuple(plan),
-        corrections=tuple(
-            Correction(about=w.about, message=w.message, evidence=writer.evidence(w.start, w.end))
-            for w in read.withdrawals
+        corrections=(
+            *(
+                Correction(about=w.about, message=w.message, evidence=writer.evidence(w.start, w.end))
+                for w in read.withdrawals
+            ),
+            *_corrected_values(read, writer),
         ),
         clauses=tuple(
             Clause(
@@ -158,6 +162,19 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
             for segment in analysis.segments
         ),
     )
+
+
+def _corrected_values(read: Read, writer: _Writer) -> Iterator[Correction]:
+    """One correction for each measured value that another one replaced aloud."""
+    taken_back = {withdrawal.about for withdrawal in read.withdrawals}
+    for reading, _ in read.readings:
+        if reading.superseded and reading.kind not in taken_back:
+            said = f"{reading.value:g}" if isinstance(reading.value, float) else str(reading.value)
+            yield Correction(
+                about=reading.kind,
+                message=f"{said} was corrected aloud.",
+                evidence=writer.evidence(reading.start, reading.end),
+            )
 
 
 class _Writer:

@@ -1,0 +1,91 @@
+"""Sentences that were once read as their opposite, or as nothing; each stands for a family of ways to say it."""
+
+from __future__ import annotations
+
+import pytest
+from said import hear, in_words
+
+# Sentence → findings as (words, assertion, side, when, reporter); clinical meaning: common practice, no source.
+FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
+    "Pain on palpation of the lumbar spine, none in the neck.": [
+        ("pain", "present", None, "now", "vet"),
+        ("pain", "absent", None, "now", "vet"),
+    ],
+    "No murmur on the left, grade two on the right.": [
+        ("murmur", "absent", "left", "now", "vet"),
+        ("murmur", "present", "right", "now", "vet"),
+    ],
+    "No pain elicited on hip extension, but there was on flexing the right elbow.": [
+        ("pain", "absent", None, "now", "vet"),
+        ("pain", "present", "right", "now", "vet"),
+    ],
+    "Unlikely to be lymphoma.": [("lymphoma", "absent", None, "now", "vet")],
+    "I doubt it's a tumour.": [("tumour", "absent", None, "now", "vet")],
+    "No question that's a lymphoma.": [("lymphoma", "present", None, "now", "vet")],
+    "Not sure there's not a small effusion.": [("effusion", "possible", None, "now", "vet")],
+    "Both patellas luxate, left grade two, right grade three.": [
+        ("luxate", "present", "left", "now", "vet"),
+        ("luxate", "present", "right", "now", "vet"),
+    ],
+    "Client declined bloods.": [],
+    "Vaccinated against parvovirus and distemper, no reaction.": [],
+    "He's at risk of leptospirosis.": [],
+    "It's important to check his teeth for tartar.": [],
+    "Left eye ulcer. The other eye is red.": [
+        ("ulcer", "present", "left", "now", "vet"),
+        ("red", "present", "right", "now", "vet"),
+    ],
+    "Both eyes were red last week; today just the left.": [
+        ("red", "present", "both", "past", "vet"),
+        ("red", "present", "left", "now", "vet"),
+    ],
+    "Any coughing? No.": [("coughing", "absent", None, "now", "owner")],
+    "The murmur was grade two, it's three now.": [
+        ("murmur", "present", None, "past", "vet"),
+        ("murmur", "present", None, "now", "vet"),
+    ],
+    "at home no vomiting on exam he has a painful abdomen": [
+        ("vomiting", "absent", None, "now", "owner"),
+        ("painful", "present", None, "now", "vet"),
+    ],
+    "No teeth missing.": [("missing", "absent", None, "now", "vet")],
+}
+VALUES: dict[str, list[str]] = {
+    "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],
+    "Weight today ten point two, previous weight eleven.": ["weight 10.2 kg", "weight 11 kg past"],
+    "On the last exam: heart rate 160, temperature forty. Today: heart rate 120.": [
+        "heart_rate 160 /min past",
+        "temperature 40 Cel past",
+        "heart_rate 120 /min",
+    ],
+    "Temperature over forty would worry me. His was thirty eight nine.": ["temperature 38.9 Cel"],
+    "Target weight eight kilos.": [],
+    "We want him down to nine kilos.": [],
+    "Blood pressure 142 systolic, 88 diastolic.": ["systolic_blood_pressure 142 mm[Hg]"],
+    "Temp 38,5. Weight 4,2 kg.": ["temperature 38.5 Cel", "weight 4.2 kg"],
+}
+
+
+@pytest.mark.parametrize(("said", "expected"), FINDINGS.items())
+def test_findings_are_not_turned_round(
+    said: str, expected: list[tuple[str, str, str | None, str, str]]
+) -> None:
+    """The finding, there or not, on its side, now or before, seen or told."""
+    found = [f for f in hear(said).findings if not f.superseded and f.nature == "abnormal"]
+    assert len(found) == len(expected), [(f.concept, f.assertion) for f in found]
+    for finding, (words, assertion, side, when, reporter) in zip(found, expected, strict=True):
+        assert words in finding.evidence[0].text.lower()
+        got = (finding.assertion, finding.side, finding.when, finding.reported_by)
+        assert got == (assertion, side, when, reporter), finding.concept
+
+
+@pytest.mark.parametrize(("said", "expected"), VALUES.items())
+def test_values_of_before_and_of_aims_are_not_todays(said: str, expected: list[str]) -> None:
+    """A value that was, that is aimed at or that would worry is not the patient's of today."""
+    assert [in_words(m) for m in hear(said).measurements] == expected
+
+
+def test_a_value_corrected_aloud_leaves_a_correction() -> None:
+    """What was withdrawn is told, not only marked."""
+    statements = hear("Heart rate one twenty, no, one thirty two.")
+    assert [correction.about for correction in statements.corrections] == ["heart_rate"]
