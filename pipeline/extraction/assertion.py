@@ -187,10 +187,18 @@ class Assertion(Places):
                 and word not in ("any", "obvious", "other", "overt")
             ):
                 return False
-            if at in known and self.norms[at] in ("normal", "clear", "clean", "fine"):
+            if at in known and self._approves(at):
                 return False
             at += 1
         return False
+
+    def _approves(self, token: int) -> bool:
+        """Whether a word of approval begins at a token, which is no item of a denied list."""
+        mentions = mentions_within(self.analysis.mentions, token, token + 1)
+        findings = self.lexicon.findings
+        return any(
+            e.kind == "predicate" and findings[e.id].nature == "normal" for m in mentions for e in m.entries
+        )
 
     def _deny_after(self, index: int, segment: Segment, before: int) -> None:
         """ "Fleas not seen", "murmur: none", "the cough has resolved"."""

@@ -120,6 +120,11 @@ class MeasurementReader:
         self._lexicon = lexicon
         low, high = lexicon.words["measuring"]["bare_temperature"]
         self.bare_temperature = (float(low), float(high))
+        measuring = lexicon.words["measuring"]
+        self.rates: dict[str, str] = measuring["rates"]
+        self.rate_names = frozenset(measuring["rate_names"])
+        self.scoring = frozenset(measuring["scoring"])
+        self.before_counted = frozenset(measuring["before_counted"])
         self.not_systolic = frozenset(lexicon.words["measuring"]["not_systolic"])
         self.counts_time = frozenset(lexicon.words["due"]["units"]) | frozenset(("th", "st", "nd", "rd"))
         self.decimals_after = frozenset(lexicon.words["measuring"]["decimals_without_unit_after"])
@@ -342,7 +347,7 @@ class _Pass:
         index = bisect_left(self.mention_starts, token)
         following = self._at(token)
         if index >= len(self.mention_starts) or self.mention_starts[index] > token:
-            return following in ("of", "small", "large", "little", "over", "out", "by", "lumps")
+            return following in self.reader.before_counted
         return token not in self.name_starts
 
     def _window(self, unit: _Unit | None, end: int) -> tuple[float | None, int]:
@@ -422,9 +427,9 @@ class _Pass:
     def _bare_rate(self, value: _Value) -> tuple[str, tuple[int, int]] | None:
         """ "rate one twelve": of the heart or of breathing, as the words before say."""
         for at in range(value.start - 1, max(-1, value.start - 6), -1):
-            if self.norms[at] == "rate":
-                breathing = self._system_before(at) == "respiratory"
-                return ("respiratory_rate" if breathing else "heart_rate"), (at, at + 1)
+            if self.norms[at] in self.reader.rate_names:
+                kind = self.reader.rates.get(self._system_before(at) or "", "heart_rate")
+                return kind, (at, at + 1)
             if at not in self.links and self.norms[at] not in ("'s", ",", ":"):
                 break
         if self._at(value.start - 1) == "at" and value.number.value >= 20 and self._stands_alone(value):
@@ -433,8 +438,8 @@ class _Pass:
                 if value.start - self._last_mention_end(value.start) <= 3
                 else None
             )
-            kind = {"cardiovascular": "heart_rate", "respiratory": "respiratory_rate"}.get(system or "")
-            return (kind, (value.start, value.start)) if kind else None
+            rate = self.reader.rates.get(system or "")
+            return (rate, (value.start, value.start)) if rate else None
         return None
 
     def _last_mention_end(self, token: int) -> int:
@@ -762,17 +767,12 @@ class _Pass:
     def _scoring(self, value: _Value) -> bool:
         """ "I'd score him three out of five"."""
         before = self.norms[max(0, value.start - 6) : value.start]
-        return any(
-            w in ("score", "condition", "scored", "call", "him", "her", "fat", "thin", "chubby")
-            for w in before
-        )
+        return any(word in self.reader.scoring for word in before)
 
     def _heart_in_focus(self, value: _Value) -> bool:
         """A word of heart or pulses in the sentence so far or right after."""
-        return any(
-            system == "cardiovascular"
-            for system in (self._system_before(value.start), self._system_after(value.end))
-        )
+        around = (self._system_before(value.start), self._system_after(value.end))
+        return any(self.reader.rates.get(system or "") == "heart_rate" for system in around)
 
     def _system_before(self, token: int) -> str | None:
         index = bisect_left(self.mention_starts, token) - 1

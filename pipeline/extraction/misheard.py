@@ -100,6 +100,7 @@ class MisheardWords:
             meanings = tuple(by_term[row.term])
             for heard in row.heard:
                 self._alike[tuple(tokenizer.phrase(heard))] = (meanings, row.where == "due")
+        self._copulas = frozenset(lexicon.words["groups"]["copulas"])
         self._alike_starts = {words[0] for words in self._alike}
         self._best = functools.lru_cache(maxsize=4096)(self._search)
 
@@ -140,7 +141,7 @@ class MisheardWords:
                     listed = at > 0 and norms[at - 1] in ("or", "nor", "no", "any")
                     if entries and (not needs_due or at in due or listed):
                         # "dears are": the verb stays a verb.
-                        end = at + length - (norms[at + length - 1] in ("are", "clean"))
+                        end = at + length - (length > 1 and norms[at + length - 1] in self._copulas)
                         found.append(Mention(at, end, entries, _KNOWN_DOUBT))
                         step = end - at
                         break

@@ -109,20 +109,7 @@ class Places(Sides):
         gap = self.norms[item.end : following[0].start]
         if len(gap) > 5 or any(word in self.rules.copulas for word in gap):
             return []
-        allowed = (
-            "left",
-            "right",
-            "upper",
-            "lower",
-            "front",
-            "back",
-            "and",
-            "looking",
-            "hind",
-            "both",
-            "little",
-            "old",
-        )
+        allowed = self.rules.before_part
         covered = {t for o in gap_items for t in range(o.start, o.end)}
         for offset, word in enumerate(gap):
             if item.end + offset in covered or word in allowed or word in self.rules.degrees:
@@ -184,8 +171,8 @@ class Places(Sides):
             system: str = self.lexicon.structures[structure].system
             on_surface = (
                 item is not None
-                and system == "abdomen"
-                and self._prepositions_after(item) & {"on", "over", "under"}
+                and system in self.rules.inside
+                and self._prepositions_after(item) & self.rules.on_surface
             )
             if system in concept.surface_of or (concept.surface_of and on_surface):
                 return concept.home, structure

@@ -140,7 +140,7 @@ class _Reading(Corrections):
         if (
             examines
             or others
-            or any(w in ("i", "exam", "examination") for w in self.norms[segment.start : segment.end])
+            or any(w in self.rules.exam_words for w in self.norms[segment.start : segment.end])
         ):
             self.telling = None
 
