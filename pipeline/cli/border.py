@@ -59,7 +59,8 @@ def _usage_line(error: typer.TyperException) -> str:
     """Say what is wrong with a call, and where the right call is described."""
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "rostral"
-    message = " ".join(error.format_message().split())
+    # Empty where a group was called bare: its help went to standard output.
+    message = " ".join(error.format_message().split()) or "A command is missing"
     return f"{message.rstrip('.')}. See: {command} --help"
 
 

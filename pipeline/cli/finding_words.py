@@ -10,8 +10,7 @@ from rich.text import Text
 from lexicon import Lexicon
 from lexicon.loader import plural
 from pipeline.cli.screen import printable
-from pipeline.extraction.model import Finding
-from pipeline.record.notices import SURE_ENOUGH
+from pipeline.extraction.model import SURE_ENOUGH, Finding
 
 _RANK_OF_ABSENCE = 3
 
@@ -51,7 +50,7 @@ class FindingWords:
         if before:
             phrase.append(f"{', '.join(before)}: ", style="dim")
         phrase.append(printable(text), style=_style(finding))
-        if finding.confidence < SURE_ENOUGH and not finding.superseded:
+        if finding.confidence <= SURE_ENOUGH and not finding.superseded:
             phrase.append(" UNSURE", style="bold yellow")
         return phrase
 
@@ -101,7 +100,7 @@ def _rank(finding: Finding) -> int:
 
 def _is_plain_absence(finding: Finding, details: list[str]) -> bool:
     """Tell whether a finding can stand in one list with others that are not there."""
-    plain = finding.nature != "normal" and not details and finding.confidence >= SURE_ENOUGH
+    plain = finding.nature != "normal" and not details and finding.confidence > SURE_ENOUGH
     return plain and _rank(finding) == _RANK_OF_ABSENCE and ": " not in finding.label
 
 

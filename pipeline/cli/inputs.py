@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import re
 import sys
 from datetime import date
 from pathlib import Path
@@ -20,28 +21,49 @@ STANDARD_INPUT = "-"
 MOST_CHARACTERS = 2_000_000
 """Longest text that is read: about forty hours of talk."""
 
+_LONGEST_VALUE = 60
+
 
 def read_patient(file: Path | None) -> Patient | None:
     """Read a patient file. Raises CallError that names the file and the field."""
     if file is None:
         return None
     text = _read_utf8(file, "patient file")
-    try:
-        data = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise CallError(
-            f"The patient file {file} is no JSON: {error.msg} (line {error.lineno}, column {error.colno})."
-        ) from None
-    if not isinstance(data, dict):
+    if not isinstance(_parsed(text, file), dict):
         raise CallError(f'The patient file {file} has to hold one object: {{"name": …, "species": …}}.')
     try:
-        # As JSON, where dates and numbers are read strictly by what JSON has.
-        return Patient.model_validate_json(text)
+        # Strictly, as the file says who the patient is: "60" is no number and "yes" is not true.
+        return Patient.model_validate_json(text, strict=True)
     except ValidationError as error:
         # A field that is not known first: it is often the one that another misses.
         problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
         more = f" ({len(problems) - 1} more to mend after that)" if len(problems) > 1 else ""
         raise CallError(f"The patient file {file} is wrong: {_problem(problems[0])}.{more}") from None
+
+
+def _parsed(text: str, file: Path) -> object:
+    """Parse the JSON of a patient file, in which no field may be given twice."""
+
+    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        fields = dict(pairs)
+        if len(fields) < len(pairs):
+            names = [name for name, _ in pairs]
+            twice = next(name for name in fields if names.count(name) > 1)
+            raise CallError(f"The patient file {file} gives the field {twice!r} twice. Keep the right one.")
+        return fields
+
+    try:
+        return json.loads(text, object_pairs_hook=once)
+    except json.JSONDecodeError as error:
+        raise CallError(
+            f"The patient file {file} is no JSON: {error.msg} (line {error.lineno}, column {error.colno})."
+        ) from None
+    except (RecursionError, ValueError):
+        # Thousands of nested brackets, thousands of digits.
+        raise CallError(
+            f"The patient file {file} cannot be read: it is nested too deep or holds a number too long."
+            " Give one object with the patient's fields."
+        ) from None
 
 
 def read_visit(kind: str, day: str | None) -> Visit:
@@ -77,18 +99,24 @@ def read_text(source: str) -> str:
 
 
 def require_file(file: Path) -> None:
-    """Refuse a sound file that is not there: that is a wrong call, not failed work. Raises CallError."""
+    """Refuse what is no sound file at all: that is a wrong call, not failed work. Raises CallError."""
     if not file.exists():
         raise CallError(f"There is no file {file}. Check the name and the folder.")
+    if file.is_dir():
+        raise CallError(f"{file} is a folder. Give one sound file.")
 
 
 def _day(day: str | None) -> date:
     if day is None:
         return date.today()
     try:
-        return date.fromisoformat(day)
+        # Of the forms of ISO 8601 one is enough: in "20260302" a slip goes unseen.
+        found = date.fromisoformat(day) if re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) else None
     except ValueError:
-        raise CallError(f"{day!r} is no date. Give --date as YYYY-MM-DD.") from None
+        found = None
+    if found is None:
+        raise CallError(f"{day!r} is no date. Give --date as YYYY-MM-DD.")
+    return found
 
 
 def _read_utf8(file: Path, what: str) -> str:
@@ -124,8 +152,13 @@ def _problem(problem: Any) -> str:
             return f"the field {field!r} is missing"
         case "value_error":
             return str(problem["ctx"]["error"])
+        case "json_invalid":  # a character that is half of one, say, which Python's own reader lets pass
+            return f"it is no JSON: {problem['ctx']['error']}"
     message = f"{problem['msg'][:1].lower()}{problem['msg'][1:]}"
-    return f"the field {field!r} cannot be {json.dumps(problem['input'], ensure_ascii=False)}: {message}"
+    value = json.dumps(problem["input"], ensure_ascii=False)
+    if len(value) > _LONGEST_VALUE:
+        value = f"{value[:_LONGEST_VALUE]} …"
+    return f"the field {field!r} cannot be {value}: {message}"
 
 
 def _fields_beside(names: list[str]) -> list[str]:

@@ -41,6 +41,10 @@ def evaluate(folder: Path, *, list_errors: bool) -> None:
     """Score the extraction on a folder of gold dictations. Raises CallError, GoldError."""
     if not folder.is_dir():
         raise CallError(f"There is no folder {folder}. Name a folder such as tests/gold/dev.")
+    if not any(folder.glob("*.toml")):
+        raise CallError(
+            f"{folder} holds no annotated dictation (*.toml). Name a folder such as tests/gold/dev."
+        )
     score = score_all(read_gold(folder), lambda gold: extract(Transcript.from_text(gold.text)))
     console = output()
     console.print(_summary(score, folder))

@@ -8,9 +8,11 @@ where they stand, so the notices that repeat it are left out unless they are cri
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date
+from itertools import accumulate
 
 from rich.text import Text
 
@@ -18,10 +20,9 @@ from lexicon import Lexicon
 from pipeline.cli.finding_words import FindingWords
 from pipeline.cli.page import BODY_COLUMN, Page, Shapes, clock, one_line
 from pipeline.cli.screen import printable
-from pipeline.extraction.model import Clause, Finding, Measurement, PlanItem, SpeechAct
+from pipeline.extraction.model import SURE_ENOUGH, Clause, Finding, Measurement, PlanItem, SpeechAct
 from pipeline.record import ExamRecord, Notice, Patient, SystemReview
 from pipeline.record.model import ReferenceRangeUsed
-from pipeline.record.notices import SURE_ENOUGH
 from pipeline.record.ranges import age_in_months
 from pipeline.record.wording import limits_text, value_text
 
@@ -90,6 +91,10 @@ class _View:
         self._lexicon = lexicon
         self._words = FindingWords(lexicon)
         self._page = Page(width, shapes)
+        spans = sorted((e.start_char, e.end_char) for item in record.plan for e in item.evidence)
+        self._plan_starts = [start for start, _ in spans]
+        # Where the furthest of the plan's words so far ends: one search tells whether any meets a clause.
+        self._plan_ends = list(accumulate((end for _, end in spans), max))
 
     def lines(self) -> list[Text]:
         """Give what was laid out so far."""
@@ -183,9 +188,10 @@ class _View:
         if not notices:
             return
         self._page.heading("Missing", len(notices))
-        reasons = {review.system: review.reason for review in self._record.systems}
+        # By any name: `about` of a notice is free text.
+        reasons: dict[str, str | None] = {r.system: r.reason for r in self._record.systems}
         systems = [
-            f"{_system(n.about)} ({reason})" if (reason := reasons.get(n.about)) else _system(n.about)  # type: ignore[call-overload]  # any name may be asked for
+            f"{_system(n.about)} ({reason})" if (reason := reasons.get(n.about)) else _system(n.about)
             for n in notices
             if n.kind == "missing_system"
         ]
@@ -275,7 +281,7 @@ class _View:
     def _measurement_note(self, measurement: Measurement) -> Text | None:
         """Say what the number alone does not: how it was converted, taken, or that it is uncertain."""
         notes = [measurement.method] if measurement.method else []
-        if measurement.confidence < SURE_ENOUGH:
+        if measurement.confidence <= SURE_ENOUGH:
             notes.append("UNSURE")
         if not notes:
             return None
@@ -286,7 +292,7 @@ class _View:
     def _value_phrase(self, measurement: Measurement) -> Text:
         word, _ = _flag(measurement)
         phrase = Text(f"{self._label(measurement)} {_value(measurement)} ").append(word, style="bold red")
-        if measurement.confidence < SURE_ENOUGH:
+        if measurement.confidence <= SURE_ENOUGH:
             phrase.append(" UNSURE", style="bold yellow")
         if (used := self._range_of(measurement)) is not None:
             phrase.append(f" (range {_limits(used)})", style="dim")
@@ -324,8 +330,8 @@ class _View:
         """Tell whether nothing came of a clause: what is planned stands in the plan."""
         if clause.act in _OBSERVING:
             return False
-        planned = (evidence for item in self._record.plan for evidence in item.evidence)
-        return not any(e.start_char < clause.end_char and clause.start_char < e.end_char for e in planned)
+        begun = bisect_left(self._plan_starts, clause.end_char)
+        return begun == 0 or self._plan_ends[begun - 1] <= clause.start_char
 
     def _label(self, measurement: Measurement) -> str:
         return self._lexicon.measurements[measurement.kind].label

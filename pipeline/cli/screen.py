@@ -73,7 +73,7 @@ def write_lines(console: Console, lines: Iterable[Text]) -> None:
 def write_json(document: Any) -> None:
     """Write one JSON document, and nothing else, to standard output."""
     console = output()
-    text = json.dumps(document, indent=2, ensure_ascii=not writes_unicode(console))
+    text = json.dumps(document, indent=2, ensure_ascii=not writes_unicode(console), allow_nan=False)
     console.file.write(f"{text}\n")
 
 

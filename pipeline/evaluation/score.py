@@ -2,7 +2,7 @@
 
 A finding is right when it stands on the annotated words, in the annotated system, with the annotated meaning: bad (an abnormality
 present), good (denied, or a normal state), possible; and is withdrawn exactly when the annotation is. Extracted findings on words
-that nobody annotated are errors of precision.
+that nobody annotated are errors of precision, denials too. A wrong fact is silent when it stands and no notice doubts it.
 """
 
 from __future__ import annotations
@@ -11,11 +11,8 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
-from lexicon import load_lexicon
 from pipeline.evaluation.gold import FindingFact, Gold, MeasurementFact
-from pipeline.extraction.model import Evidence, Finding, Measurement, Statements
-
-_SURE = 0.6  # confidence from which nobody is asked to look
+from pipeline.extraction.model import SURE_ENOUGH, Evidence, Finding, Measurement, Statements
 
 
 def _meaning(assertion: str, nature: str) -> str:
@@ -144,12 +141,12 @@ def _score_findings(score: Score, gold: Gold, statements: Statements) -> None:
             used.add(id(best))
             score.findings.extra += 1
             score.by_system[fact.system].extra += 1
+            score.silent += _nobody_is_asked(best)
             if {_meaning(fact.assertion, fact.nature), _meaning(best.assertion, best.nature)} == {
                 "good",
                 "bad",
             } and (fact.superseded == best.superseded):
                 score.flips += 1
-                score.silent += best.confidence >= _SURE
                 _tell(
                     score,
                     gold,
@@ -175,7 +172,7 @@ def _score_findings(score: Score, gold: Gold, statements: Statements) -> None:
             continue
         score.findings.extra += 1
         score.by_system[finding.system].extra += 1
-        score.silent += finding.confidence >= _SURE and finding.assertion != "absent" and finding.nature == "abnormal"
+        score.silent += _nobody_is_asked(finding)
         evidence = finding.evidence[0]
         _tell(score, gold, "EXTRA", evidence.text, (evidence.start_char, evidence.end_char), _found(finding))
     _score_leaks(score, gold, statements)
@@ -196,6 +193,15 @@ def _score_leaks(score: Score, gold: Gold, statements: Statements) -> None:
         if leaked:
             score.leaks += 1
             _tell(score, gold, "LEAK", aside.words, span, f"{aside.why}: {leaked[0].assertion}")
+
+
+def _nobody_is_asked(fact: Finding | Measurement) -> bool:
+    """Tell whether a fact stands in the record without the notice that asks to compare it with the words.
+
+    The rule of that notice: it comes at `SURE_ENOUGH` or less, and for no value of the past.
+    """
+    asked = fact.confidence <= SURE_ENOUGH and not (isinstance(fact, Measurement) and fact.when == "past")
+    return not (fact.superseded or asked)
 
 
 def _right(fact: FindingFact, finding: Finding) -> bool:
@@ -232,7 +238,7 @@ def _score_attributes(score: Score, gold: Gold, fact: FindingFact, finding: Find
         score.attributes[name][outcome] += 1
         if outcome == "wrong":
             if name == "side":
-                score.silent += finding.confidence >= _SURE
+                score.silent += _nobody_is_asked(finding)
             _tell(score, gold, f"ATTR {name}", fact.words, gold.span(fact), f"{wanted} as {got}")
 
 
@@ -254,7 +260,7 @@ def _score_measurements(score: Score, gold: Gold, statements: Statements) -> Non
         score.measurements.missed += 1
         if best is not None:
             score.measurements.extra += 1
-            score.silent += best.confidence >= _SURE and not best.superseded
+            score.silent += _nobody_is_asked(best)
         got = (
             f"{best.value} {best.value_high} {best.unit} {best.out_of} {best.when} {best.superseded}"
             if best
@@ -271,7 +277,7 @@ def _score_measurements(score: Score, gold: Gold, statements: Statements) -> Non
     for measurement in statements.measurements:
         if id(measurement) not in used:
             score.measurements.extra += 1
-            score.silent += measurement.confidence >= _SURE and not measurement.superseded
+            score.silent += _nobody_is_asked(measurement)
             evidence = measurement.evidence[0]
             _tell(
                 score,
@@ -319,14 +325,12 @@ def _score_plan(score: Score, gold: Gold, statements: Statements) -> None:
 
 def _score_systems(score: Score, gold: Gold, statements: Statements) -> None:
     """Whether exactly the systems without any result are seen as such."""
-    measured = {load_lexicon().measurements[m.kind].system for m in statements.measurements if not m.superseded}
-    spoken = {f.system for f in statements.findings if not f.superseded} | {n.system for n in statements.not_examined}
-    wanted_measured = {load_lexicon().measurements[m.kind].system for m in gold.measurements}
+    spoken = {f.system for f in statements.findings if not f.superseded} | {
+        n.system for n in statements.not_examined
+    }
     for system in {*gold.missing_systems} | {f.system for f in gold.findings}:
         score.systems_asked += 1
-        wanted = system not in gold.missing_systems or system in wanted_measured
-        got = system in spoken or system in measured
-        score.systems_right += wanted == got
+        score.systems_right += (system not in gold.missing_systems) == (system in spoken)
 
 
 def _tell(score: Score, gold: Gold, kind: str, words: str, span: tuple[int, int], detail: str) -> None:
@@ -339,4 +343,6 @@ def _facts(fact: FindingFact) -> str:
 
 
 def _found(finding: Finding) -> str:
-    return f"{finding.system}/{finding.assertion}/{finding.concept}" + ("/superseded" if finding.superseded else "")
+    return f"{finding.system}/{finding.assertion}/{finding.concept}" + (
+        "/superseded" if finding.superseded else ""
+    )

@@ -91,7 +91,8 @@ class Details(Assertion):
         if following is not None and following.entry.kind == "noun" and following.start - item.end <= 3:
             between = self.norms[item.end : following.start]
             parts = COMMA_MARKS | self.rules.prepositions | {"no", "not", "or"}
-            if not any(word in parts for word in between):
+            described = self.lexicon.findings[following.entry.id].nature == "abnormal"
+            if described and not any(word in parts for word in between):
                 return True
         previous = items[position - 1] if position else None
         if previous is not None and previous.entry.kind == "noun" and previous.start >= item.start - 8:
@@ -183,15 +184,20 @@ class Details(Assertion):
                 draft.structure = draft.structure or (structures[0] if structures else None)
         return bool(last)
 
+    def _doubts(self, segment: Segment) -> bool:
+        """ "…, not sure", "… but can't rule one out": a doubt that ends its clause is about what was said before."""
+        cues = self._cues("possible_after", segment.start, segment.end)
+        return bool(cues) and cues[0].end >= segment.end - 1
+
     def _detail_after(self, segment: Segment, items: list[Item]) -> bool:
         """ "A murmur, grade four of six", "tartar, moderate": a degree on its own goes to the finding before."""
-        if segment.opener != "comma" or any(not item.is_structure for item in items):
+        if segment.opener not in ("comma", "contrast", "and") or any(not item.is_structure for item in items):
             return False
-        last = [
-            d
-            for d in self._last_drafts(segment)
-            if d.sentence == segment.sentence and d.assertion != "absent"
-        ]
+        nearest = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
+        if self._doubts(segment) and nearest:
+            nearest[-1].assertion = "possible"
+            return True
+        last = [d for d in nearest if d.assertion != "absent"]
         grade = next(
             (
                 g
@@ -201,11 +207,8 @@ class Details(Assertion):
             None,
         )
         severities = self._cues("severity", segment.start, segment.end)
-        doubts = self._cues("possible_after", segment.start, segment.end)
         used = False
         for draft in last:
-            if doubts and doubts[0].end >= segment.end - 1 and draft.segment == last[-1].segment:
-                draft.assertion, used = "possible", True
             concept = self.lexicon.findings[draft.concept]
             if grade is not None and draft.grade is None and concept.grade_out_of:
                 draft.grade, used = grade, True
@@ -234,7 +237,9 @@ class Details(Assertion):
             if light and following.is_structure:
                 return True
         nxt = self.norms[item.end] if item.end < segment.end else ""
-        if nxt.isalpha() and nxt not in self.rules.may_follow and self._position_cue(item.end) is None:
+        begins_next = following is not None and following.start == item.end
+        free = nxt in self.rules.may_follow or begins_next or self._position_cue(item.end) is not None
+        if nxt.isalpha() and not free:
             return False
         if self._structure_before(item, items) is not None or self.pending:
             return True

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from pipeline.extraction.concepts import Cue, mentions_within
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.meaning import Meaning
@@ -32,7 +34,8 @@ class Sides(Meaning):
 
     def _find_owner(self, cue: Cue, segment: Segment) -> int | None:
         after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
-        if after:
+        names_sides = self.norms[cue.end - 1] in ("side", "sides") and cue.end - cue.start > 1
+        if after and not names_sides:
             gap = self.norms[cue.end : after[0].start]
             if not any(
                 w in self.rules.copulas or w in ("one", "side", "no", "and", "or") or w in COMMA_MARKS
@@ -48,7 +51,7 @@ class Sides(Meaning):
             and self.norms[cue.start - 1] == "the"
             and self.norms[cue.start - 2] in self.rules.prepositions
         )
-        bilateral = self.norms[cue.start] in ("bilaterally", "bilateral", "both", "each")
+        bilateral = names_sides or self.norms[cue.start] in ("bilaterally", "bilateral", "both", "each")
         if before and (posed or bilateral or before[-1].end == cue.start):
             following = self.norms[cue.end] if cue.end < segment.end else ""
             subject = following in self.rules.copulas or following in ("one", "'s")
@@ -58,6 +61,7 @@ class Sides(Meaning):
 
     def _side_for(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The side of a finding: its own, else that of the subject before it, else the one in focus for the same part."""
+        concept = self.lexicon.findings[item.entry.id]
         sides = self._sides(segment.start, segment.end)
         for cue in sides:
             if self._owner(cue, segment) == item.start:
@@ -80,6 +84,8 @@ class Sides(Meaning):
                 return self._side_value(trailing[0])
         if self.leading_side is not None:
             return self.leading_side
+        if concept.system == "mouth" and (numbered := self._numbered_teeth(segment)) is not None:
+            return numbered
         if (
             structure is None
             or self.focus.side not in ("left", "right")
@@ -92,7 +98,6 @@ class Sides(Meaning):
         if self.negation is not None:
             return None
         # "Off-loading the left front. At the walk, lame": a sided finding without a part goes with the side in hand.
-        concept = self.lexicon.findings[item.entry.id]
         named = any(
             m.is_structure for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
         )
@@ -104,6 +109,18 @@ class Sides(Meaning):
         ):
             return self.focus.side
         return None
+
+    def _numbered_teeth(self, segment: Segment) -> str | None:
+        """The side of teeth named by their modified Triadan numbers: quadrants 1 and 4 are right, 2 and 3 left."""
+        sides = set()
+        at = bisect_left(self.analysis.numbers, segment.start, key=lambda number: number.start)
+        for number in self.analysis.numbers[at:]:
+            if number.start >= segment.end:
+                break
+            quadrant, tooth = divmod(int(number.value), 100)
+            if number.value == int(number.value) and 1 <= quadrant <= 4 and 1 <= tooth <= 11:
+                sides.add("right" if quadrant in (1, 4) else "left")
+        return "both" if len(sides) == 2 else next(iter(sides), None)
 
     def _limb_side(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The side being examined, for a single paired part of the same system named without a side."""

@@ -369,6 +369,8 @@ class _Reading(Corrections):
         asked = source.act is SpeechAct.QUESTION and (
             self._asks_owner(source) or any(e[1].entry.id in self.rules.asked for e in group)
         )
+        if affirmed:
+            group = self._meant(group, segment)
         for _, item, structure, _ in group:
             concept = self.lexicon.findings[item.entry.id]
             if concept.nature == "normal":
@@ -384,6 +386,18 @@ class _Reading(Corrections):
                 self._resolve_antecedent(draft, item)
                 continue
             self.out.drafts.append(draft)
+
+    def _meant(
+        self, group: list[tuple[int, Item, str | None, str]], segment: Segment
+    ) -> list[tuple[int, Item, str | None, str]]:
+        """What "there is one" stands for: the last thing named that belongs to the part in the clause, else the last."""
+        systems = {
+            self.lexicon.structures[m.entries[0].id].system
+            for m in self._unmeasured(segment.start, segment.end)
+            if m.is_structure
+        }
+        fitting = [entry for entry in group if entry[3] in systems]
+        return (fitting or group)[-1:]
 
     def _elsewhere(self, index: int, segment: Segment) -> bool:
         """The last finding is there, or not, in another part, said without naming it again.
@@ -502,7 +516,7 @@ class _Reading(Corrections):
             and segment.opener == "sentence"
         )
         found = any(cue.end - cue.start > 2 for cue in self._cues("affirmed", segment.start, segment.end))
-        return answered or (found and len(words) <= 6)
+        return answered or (found and len(words) <= 14)
 
     def _asks_owner(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]

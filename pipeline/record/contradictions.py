@@ -24,7 +24,8 @@ def settle_measurements(
     """
     settled = list(measurements)
     replaced: list[tuple[Measurement, Measurement]] = []
-    for earlier, later in combinations(range(len(settled)), 2):
+    standing = [i for i, m in enumerate(settled) if not m.superseded and m.when == "now"]
+    for earlier, later in combinations(standing, 2):
         if _exclude_each_other(settled[earlier], settled[later], lexicon):
             replaced.append((settled[earlier], settled[later]))
             settled[earlier] = settled[earlier].model_copy(update={"superseded": True})

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from dataclasses import dataclass, field
 
 from lexicon import SYSTEMS
 from pipeline.extraction.model import Finding, Measurement
+from pipeline.record.wording import evidence_of
 
 _DETAILS = ("severity", "grade", "size_mm", "size_text")
-T = TypeVar("T")
 
 
 def merge_findings(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
@@ -17,35 +17,61 @@ def merge_findings(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
     Facts are the same when system, concept, structure, side, assertion, time and reporter agree and no detail
     differs: two lumps of 1 cm and 3 cm in one place stay two. Withdrawn findings stay as they are.
     """
-    merged: list[Finding] = []
+    facts: list[_Fact] = []
+    alike: dict[tuple[object, ...], list[_Fact]] = {}
     for finding in findings:
-        at = next((i for i, earlier in enumerate(merged) if _same_fact(earlier, finding)), None)
-        if at is None:
-            merged.append(finding)
-        else:
-            merged[at] = _joined(merged[at], finding)
-    return tuple(sorted(merged, key=lambda finding: SYSTEMS.index(finding.system)))
+        candidates = [] if finding.superseded else alike.setdefault(_identity(finding), [])
+        fact = next((known for known in candidates if known.allows(finding)), None)
+        if fact is None:
+            fact = _Fact()
+            facts.append(fact)
+            candidates.append(fact)
+        fact.add(finding)
+    return tuple(sorted((fact.joined() for fact in facts), key=lambda finding: SYSTEMS.index(finding.system)))
 
 
 def merge_measurements(measurements: tuple[Measurement, ...]) -> tuple[Measurement, ...]:
     """Keep one measurement for each value that was said more than once, in the order first said."""
-    merged: list[Measurement] = []
-    for measurement in measurements:
-        at = next((i for i, earlier in enumerate(merged) if _same_value(earlier, measurement)), None)
-        if at is None:
-            merged.append(measurement)
-        else:
-            earlier = merged[at]
-            merged[at] = earlier.model_copy(
-                update={
-                    "method": earlier.method or measurement.method,
-                    # Said with its unit once, it is no longer inferred.
-                    "unit_inferred": earlier.unit_inferred and measurement.unit_inferred,
-                    "confidence": max(earlier.confidence, measurement.confidence),
-                    "evidence": _union(earlier.evidence, measurement.evidence),
-                }
-            )
-    return tuple(merged)
+    groups: dict[tuple[object, ...], list[Measurement]] = {}
+    for place, measurement in enumerate(measurements):
+        # Withdrawn ones stay as they are: the place makes each a group of its own.
+        key = (place,) if measurement.superseded else _value(measurement)
+        groups.setdefault(key, []).append(measurement)
+    return tuple(_joined_values(group) for group in groups.values())
+
+
+@dataclass(slots=True)
+class _Fact:
+    """One fact as it was said so far. Joined once at the end, so that a thousand repeats take no longer each."""
+
+    said: list[Finding] = field(default_factory=list)
+    details: dict[str, object] = field(default_factory=dict)
+
+    def allows(self, finding: Finding) -> bool:
+        """Tell whether no detail of the finding differs from what is known."""
+        pairs = ((self.details[name], getattr(finding, name)) for name in _DETAILS)
+        return all(mine is None or theirs is None or mine == theirs for mine, theirs in pairs)
+
+    def add(self, finding: Finding) -> None:
+        """Take in the finding, and those of its details that were not known."""
+        self.said.append(finding)
+        for name in _DETAILS:
+            if self.details.get(name) is None:
+                self.details[name] = getattr(finding, name)
+
+    def joined(self) -> Finding:
+        """Add to the first finding what the later ones brought; it is as sure as the surest."""
+        first = self.said[0]
+        if len(self.said) == 1:
+            return first
+        update: dict[str, object] = {
+            **self.details,
+            "plain": next((finding.plain for finding in self.said if finding.plain), ""),
+            "modifiers": tuple(dict.fromkeys(word for finding in self.said for word in finding.modifiers)),
+            "confidence": max(finding.confidence for finding in self.said),
+            "evidence": evidence_of(self.said),
+        }
+        return first.model_copy(update=update)
 
 
 def _identity(finding: Finding) -> tuple[object, ...]:
@@ -61,31 +87,19 @@ def _identity(finding: Finding) -> tuple[object, ...]:
     )
 
 
-def _same_fact(one: Finding, other: Finding) -> bool:
-    if one.superseded or other.superseded or _identity(one) != _identity(other):
-        return False
-    pairs = ((getattr(one, name), getattr(other, name)) for name in _DETAILS)
-    return all(mine is None or theirs is None or mine == theirs for mine, theirs in pairs)
-
-
-def _joined(one: Finding, other: Finding) -> Finding:
-    """Add to the earlier finding what the later one brings; it is as sure as the surer of both."""
-    update: dict[str, object] = {
-        name: getattr(other, name) for name in _DETAILS if getattr(one, name) is None
-    }
-    update["plain"] = one.plain or other.plain
-    update["modifiers"] = _union(one.modifiers, other.modifiers)
-    update["confidence"] = max(one.confidence, other.confidence)
-    update["evidence"] = _union(one.evidence, other.evidence)
-    return one.model_copy(update=update)
-
-
-def _same_value(one: Measurement, other: Measurement) -> bool:
-    if one.superseded or other.superseded:
-        return False
+def _value(measurement: Measurement) -> tuple[object, ...]:
     names = ("kind", "value", "value_high", "unit", "comparator", "out_of", "when")
-    return all(getattr(one, name) == getattr(other, name) for name in names)
+    return tuple(getattr(measurement, name) for name in names)
 
 
-def _union(one: tuple[T, ...], other: tuple[T, ...]) -> tuple[T, ...]:
-    return one + tuple(item for item in other if item not in one)
+def _joined_values(group: list[Measurement]) -> Measurement:
+    if len(group) == 1:
+        return group[0]
+    update: dict[str, object] = {
+        "method": next((measurement.method for measurement in group if measurement.method), None),
+        # Said with its unit once, it is no longer inferred.
+        "unit_inferred": all(measurement.unit_inferred for measurement in group),
+        "confidence": max(measurement.confidence for measurement in group),
+        "evidence": evidence_of(group),
+    }
+    return group[0].model_copy(update=update)

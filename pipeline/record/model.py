@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, model_validator
 
 from pipeline.extraction.model import Clause, Evidence, Finding, Measurement, PlanItem, System
 from pipeline.speech.model import Frozen, Transcript
@@ -29,8 +29,14 @@ NoticeKind = Literal[
 NoticeSeverity = Literal["info", "warning", "critical"]
 
 
+# Blanks are no name, and JSON has no infinite number.
+_FROM_A_FILE = ConfigDict(str_strip_whitespace=True, allow_inf_nan=False)
+
+
 class Owner(Frozen):
     """The client. Every field may be missing in an examination away from the practice."""
+
+    model_config = _FROM_A_FILE
 
     name: str | None = None
     phone: str | None = None
@@ -41,6 +47,8 @@ class Owner(Frozen):
 class Patient(Frozen):
     """The animal. `species` is dog, cat, rabbit, ferret, guinea_pig or free text; age in months if no birth date."""
 
+    model_config = _FROM_A_FILE
+
     name: str = Field(min_length=1)
     species: str = Field(min_length=1)
     breed: str | None = None
@@ -48,7 +56,9 @@ class Patient(Frozen):
     neutered: bool | None = None
     birth_date: date | None = None
     age_months: int | None = Field(default=None, ge=0, le=1200)
-    weight_kg: float | None = Field(default=None, gt=0, description="Last known weight, for size-dependent ranges.")
+    weight_kg: float | None = Field(
+        default=None, gt=0, description="Last known weight, for size-dependent ranges."
+    )
     microchip: str | None = None
     owner: Owner | None = None
 

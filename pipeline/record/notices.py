@@ -16,16 +16,13 @@ from dataclasses import dataclass
 
 from lexicon import Lexicon
 from lexicon.schema import MeasurementName, Requirement
-from pipeline.extraction.model import Correction, Evidence, Finding, Measurement
+from pipeline.extraction.model import SURE_ENOUGH, Correction, Evidence, Finding, Measurement
 from pipeline.record.contradictions import Replaced, contradictions
 from pipeline.record.identity import identity_notices
 from pipeline.record.model import ExamRecord, Notice, SystemReview
 from pipeline.record.ranges import Judgement, Subject
 from pipeline.record.systems import is_result
 from pipeline.record.wording import capital, evidence_of, limits_text, place_of, value_text
-
-SURE_ENOUGH = 0.6
-"""Facts below this confidence (0 to 1) are shown as doubtful."""
 
 _SEVERITIES = ("critical", "warning", "info")
 
@@ -123,7 +120,7 @@ def _sided(finding: Finding, lexicon: Lexicon) -> bool:
 
 def _doubtful_findings(findings: tuple[Finding, ...]) -> Iterator[Notice]:
     for finding in findings:
-        if finding.confidence < SURE_ENOUGH and not finding.superseded:
+        if finding.confidence <= SURE_ENOUGH and not finding.superseded:
             yield _doubt(
                 finding.concept,
                 f"{capital(finding.label)}{place_of(finding)} was not heard or understood with certainty.",
@@ -137,7 +134,7 @@ def _doubtful_values(judgements: Iterable[Judgement], lexicon: Lexicon) -> Itera
         row = lexicon.measurements[measurement.kind]
         if measurement.superseded or measurement.when == "past":
             continue
-        if measurement.confidence < SURE_ENOUGH:
+        if measurement.confidence <= SURE_ENOUGH:
             how = f" ({measurement.method})" if measurement.method else ""
             sentence = f"{capital(row.label)} {value_text(measurement)}{how} is uncertain."
             yield _doubt(measurement.kind, sentence, measurement.evidence)

@@ -97,9 +97,10 @@ def subject_of(
     for measurement in measurements:
         row = lexicon.measurements[measurement.kind]
         standing = measurement.when == "now" and not measurement.superseded
-        is_weight = standing and row.unit == "kg" and isinstance(measurement.value, float)
-        if is_weight and _broken_reach(measurement, row, species) is None:
-            weight = float(measurement.value)  # type: ignore[arg-type]  # checked by is_weight
+        if not standing or row.unit != "kg" or not isinstance(measurement.value, float):
+            continue
+        if _broken_reach(measurement, row, species) is None:
+            weight = measurement.value
     return Subject(species, age_in_months(patient, visit.on), weight)
 
 

@@ -5,11 +5,12 @@ What makes a state:
   normal nor abnormal.
 - One abnormal finding, certain or possible, makes a system abnormal.
 - A neutral fact ("microchip found") and a fact of the past are no result of an examination.
-- A measurement is an examination of its system (`system` in lexicon/measurements.toml); alone it makes a
-  system normal or abnormal as it lies within or outside its range. Beside findings a value out of range is
-  a notice and changes no state.
+- A measurement makes a system (`system` in lexicon/measurements.toml) neither normal nor abnormal: a heart
+  rate tells nothing of murmurs. A value out of range is a notice, alone as well as beside findings. Only the
+  systems of `values_suffice` in lexicon/words.toml (general: weight, temperature, condition) are examined by
+  their values alone.
 - `not_examined` is only what the vet said could not be examined. Where something is on record but no result
-  of the vet's (the owner's words, "neutered", a value without a range), the state is `not_mentioned`, the
+  of the vet's (the owner's words, "neutered", a value in or out of its range), the state is `not_mentioned`, the
   reason says what there is, and the notice of a missing system asks for the result.
 """
 
@@ -18,8 +19,16 @@ from __future__ import annotations
 from typing import get_args
 
 from lexicon import Lexicon
-from pipeline.extraction.model import Finding, Measurement, Statements, System
+from pipeline.extraction.model import Finding, Measurement, RangeStatus, Statements, System
 from pipeline.record.model import SystemReview, SystemState
+
+_STATUS_WORDS: dict[RangeStatus, str] = {
+    "normal": "in range",
+    "low": "low",
+    "high": "high",
+    "implausible": "implausible",
+    "unknown": "not judged",
+}
 
 
 def review_systems(
@@ -76,11 +85,10 @@ def _without_result(system: System, findings: list[Finding], *, named: bool) -> 
 
 
 def _by_values(system: System, values: list[Measurement], lexicon: Lexicon) -> SystemReview:
-    labels = ", ".join(dict.fromkeys(lexicon.measurements[value.kind].label for value in values))
     statuses = {value.status for value in values}
     state: SystemState = "not_mentioned"
-    if statuses & {"low", "high"}:
-        state = "abnormal"
-    elif "normal" in statuses and "implausible" not in statuses:
-        state = "normal"
-    return SystemReview(system=system, state=state, reason=f"only measured: {labels}")
+    if system in lexicon.words["record"]["values_suffice"]:
+        state = "abnormal" if statuses & {"low", "high", "implausible"} else "normal"
+    measured = (f"{lexicon.measurements[v.kind].label} ({_STATUS_WORDS[v.status]})" for v in values)
+    reason = f"only measured: {', '.join(dict.fromkeys(measured))}"
+    return SystemReview(system=system, state=state, reason=reason)

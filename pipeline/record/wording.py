@@ -11,9 +11,9 @@ _SHOWN_UNITS = {"Cel": "°C", "/min": "per minute", "mm[Hg]": "mmHg", "1": ""}
 _SHOWN_COMPARATORS = {"<": "under ", "<=": "at most ", ">": "over ", ">=": "at least ", "~": "about "}
 
 
-def evidence_of(findings: Iterable[Finding]) -> tuple[Evidence, ...]:
-    """Collect the evidence of several findings, each piece once."""
-    return tuple(dict.fromkeys(evidence for finding in findings for evidence in finding.evidence))
+def evidence_of(facts: Iterable[Finding | Measurement]) -> tuple[Evidence, ...]:
+    """Collect the evidence of several facts, each piece once."""
+    return tuple(dict.fromkeys(evidence for fact in facts for evidence in fact.evidence))
 
 
 def capital(text: str) -> str:

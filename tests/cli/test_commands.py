@@ -203,6 +203,18 @@ def test_evaluate_prints_scores_and_every_error_when_asked(run: Run, tmp_path: P
     assert "MISS" in run("evaluate", tmp_path, "--errors").stdout
 
 
+def test_evaluate_counts_an_invented_denial_as_silent(run: Run, tmp_path: Path) -> None:
+    """What nobody annotated and nobody is asked to look at is silent, a denial as well as an abnormality."""
+    (tmp_path / "one.toml").write_text(
+        'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no wax."\n'
+        'findings = [{ words = "clean", system = "ears", nature = "normal" }]\n',
+        encoding="utf-8",
+    )
+    shown = run("evaluate", tmp_path).stdout
+    assert re.search(r"findings: recall +100\.0 %", shown)
+    assert re.search(r"wrong facts that nobody is asked to look at +1 *\n", shown)
+
+
 def test_evaluate_names_a_bad_file(run: Run, tmp_path: Path) -> None:
     (tmp_path / "bad.toml").write_text('style = "terse"\n', encoding="utf-8")
     result = run("evaluate", tmp_path)

@@ -76,23 +76,36 @@ def test_ten_seconds_without_speech_give_an_empty_record(run: Run, tmp_path: Pat
         (["exam", SOUND, "--patient", "nobody.json"], "no patient file nobody.json"),
         (["exam", SOUND, "--patient", SAMPLES], "is a folder"),
         (["exam", SOUND, "--visit", "birthday"], "vaccination, sick, recheck"),
+        (["exam", SAMPLES], "is a folder. Give one sound file"),
+        (["transcribe", SAMPLES], "is a folder. Give one sound file"),
+        (["bench", SAMPLES], "is a folder. Give one sound file"),
+        (["extract", SAMPLES], "is a folder"),
         (["exam", SOUND, "--date", "31/12/2025"], "YYYY-MM-DD"),
+        (["extract", TEXT, "--date", "20200101"], "YYYY-MM-DD"),
+        (["extract", TEXT, "--date", "2020-W01-1"], "YYYY-MM-DD"),
+        (["extract", TEXT, "--date", "2020-02-30"], "YYYY-MM-DD"),
         (["exam", SOUND, "--device", "abacus"], "--device"),
         (["exam", SOUND, "--colour"], "No such option"),
         (["extract", "nothing.txt"], "no text file nothing.txt"),
         (["extract", TEXT, "--visit", "birthday"], "health_check"),
         (["demo", "unicorn"], "dog_chatty"),
         (["evaluate", "nowhere"], "no folder nowhere"),
-        (["lexicon"], "lexicon"),
+        (["lexicon"], "A command is missing. See: rostral lexicon --help"),
         (["foretell"], "No such command"),
     ],
 )
 def test_a_wrong_call_ends_with_code_2(run: Run, arguments: list[object], said: str) -> None:
     result = run(*arguments)
     assert result.exit_code == 2
+    assert said in one_line(result.stderr)
     if arguments != ["lexicon"]:  # called without its command it shows its help
         assert result.stdout == ""
-        assert said in one_line(result.stderr)
+
+
+def test_a_folder_without_dictations_is_a_wrong_call(run: Run, tmp_path: Path) -> None:
+    result = run("evaluate", tmp_path)
+    assert result.exit_code == 2
+    assert f"{tmp_path} holds no annotated dictation" in one_line(result.stderr)
 
 
 @pytest.mark.parametrize(
@@ -113,6 +126,21 @@ def test_a_wrong_call_ends_with_code_2(run: Run, arguments: list[object], said: 
             "no field 'owner.nam'; did you mean 'name'?",
         ),
         ('{"name": "Moss", "species": ', "line 1, column"),
+        ('{"name": "Moss", "species": "cat", "neutered": "yes"}', "'neutered' cannot be \"yes\""),
+        ('{"name": "Moss", "species": "cat", "age_months": "60"}', "'age_months' cannot be \"60\""),
+        ('{"name": " ", "species": "cat"}', "the field 'name' cannot be \" \""),
+        ('{"name": "Moss", "species": "\\t"}', "the field 'species' cannot be"),
+        ('{"name": "Moss", "name": "Wren", "species": "cat"}', "the field 'name' twice"),
+        (
+            '{"name": "Moss", "species": "cat", "owner": {"phone": "1", "phone": "2"}}',
+            "the field 'phone' twice",
+        ),
+        ('{"name": "Moss", "species": "cat", "weight_kg": Infinity}', "'weight_kg' cannot be Infinity"),
+        ('{"name": "Moss", "species": "cat", "weight_kg": NaN}', "'weight_kg' cannot be NaN"),
+        ('{"name": "\\ud800", "species": "cat"}', "it is no JSON: "),
+        ('{"name": "Moss", "species": "cat", "age_months": ' + "9" * 3000 + "}", "999 …: "),
+        ('{"name": "Moss", "species": "cat", "age_months": ' + "9" * 6000 + "}", "a number too long"),
+        ("[" * 100_000, "nested too deep"),
         ('["Moss"]', "one object"),
         ("\udcff", "UTF-8"),
     ],

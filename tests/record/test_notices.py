@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from examples import CAT, DOG, finding, heard, measured, notices, record_of
 
-from pipeline.extraction.model import Correction, Grade, NotExamined, PlanItem
+from pipeline.extraction.model import SURE_ENOUGH, Correction, Grade, NotExamined, PlanItem
 from pipeline.record import ExamRecord, Patient
 
 PLAN = (PlanItem(text="recheck in ten days", kind="recheck"),)
@@ -130,10 +130,13 @@ def test_doubtful_facts_are_shown() -> None:
     record = record_of(
         finding("vomiting", confidence=0.59),
         measured("weight", 12.0, confidence=0.5),
-        finding("heart_murmur", confidence=0.6),
+        finding("heart_murmur", confidence=SURE_ENOUGH),
+        measured("heart_rate", 100, confidence=SURE_ENOUGH),
+        finding("diarrhoea", confidence=0.61),
         finding("cough", confidence=0.1, superseded=True),
     )
-    assert {n.about for n in notices(record, "low_confidence")} == {"vomiting", "weight"}
+    doubted = {n.about for n in notices(record, "low_confidence")}
+    assert doubted == {"vomiting", "weight", "heart_murmur", "heart_rate"}
 
 
 # --- contradictions --------------------------------------------------------------------------------

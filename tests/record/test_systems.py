@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from examples import finding, heard, measured, record_of, state
+from examples import finding, heard, measured, notices, record_of, state
 
-from pipeline.extraction.model import Finding, NotExamined
+from pipeline.extraction.model import Finding, Measurement, NotExamined
 from pipeline.record.model import ExamRecord
 
 DECLINED = NotExamined(system="mouth", reason="he would not let me", evidence=heard())
@@ -72,15 +72,36 @@ def test_a_named_system_without_result_says_so() -> None:
     assert reason(record, "ears") is None
 
 
-def test_a_value_alone_decides_by_its_range_and_beside_a_finding_changes_nothing() -> None:
-    assert state(record_of(measured("heart_rate", 90)), "cardiovascular") == "normal"
-    fast = record_of(measured("heart_rate", 200))
-    assert (state(fast, "cardiovascular"), reason(fast, "cardiovascular")) == (
-        "abnormal",
-        "only measured: heart rate",
+@pytest.mark.parametrize(
+    ("facts", "measures"),
+    [
+        ([measured("heart_rate", 90)], "heart rate (in range)"),
+        ([measured("heart_rate", 200)], "heart rate (high)"),
+        (
+            [measured("heart_rate", 90), measured("systolic_blood_pressure", 140)],
+            "heart rate (in range), systolic blood pressure (in range)",
+        ),
+        ([measured("heart_rate", 5)], "heart rate (implausible)"),
+    ],
+)
+def test_a_value_alone_decides_nothing_and_the_result_is_asked_for(
+    facts: list[Measurement], measures: str
+) -> None:
+    """A count is no auscultation: nobody listened to the heart because its rate is known."""
+    record = record_of(*facts, visit="health_check")
+    assert (state(record, "cardiovascular"), reason(record, "cardiovascular")) == (
+        "not_mentioned",
+        f"only measured: {measures}",
     )
-    weighed = record_of(measured("weight", 20.0))
-    assert state(weighed, "general") == "not_mentioned"
+    (notice,) = [n for n in notices(record, "missing_system") if n.about == "cardiovascular"]
+    assert f"only measured: {measures}" in notice.message
+
+
+def test_a_value_without_a_range_is_not_called_in_range() -> None:
+    assert reason(record_of(measured("weight", 20.0)), "general") == "only measured: weight (not judged)"
+
+
+def test_a_value_beside_a_finding_changes_nothing() -> None:
     quiet = record_of(measured("heart_rate", 200), finding("normal", system="cardiovascular"))
     assert state(quiet, "cardiovascular") == "normal"
 
@@ -97,3 +118,11 @@ def test_the_record_carries_its_caution() -> None:
     assert "do not replace" in caution
     assert "local rules" in caution
     assert "doses" in caution
+
+
+def test_weight_and_temperature_are_the_examination_of_the_general_state() -> None:
+    """Elsewhere a value alone is none: a heart rate is no auscultation."""
+    record = record_of(measured("weight", 20.0), measured("temperature", 38.5), measured("heart_rate", 90))
+    assert state(record, "general") == "normal"
+    assert state(record, "cardiovascular") == "not_mentioned"
+    assert state(record_of(measured("temperature", 40.9)), "general") == "abnormal"

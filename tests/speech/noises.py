@@ -11,7 +11,9 @@ Sound = NDArray[np.floating]
 
 
 def silence(seconds: float, seed: int) -> Sound:
-    return np.zeros(round(seconds * SAMPLE_RATE_HZ) + 0 * seed)
+    """A quiet input: a sound card flickers by a few of its steps of 16 bits, as many as the seed; 0 is none."""
+    steps = np.random.default_rng(seed).integers(-seed, seed + 1, round(seconds * SAMPLE_RATE_HZ))
+    return steps / 32_768
 
 
 def white(seconds: float, seed: int) -> Sound:
