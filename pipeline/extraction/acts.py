@@ -23,6 +23,8 @@ class ActReader:
         self._asking = frozenset(words["asking"])
         self._teaching_subjects = frozenset(words["teaching_subjects"])
         self._patient = frozenset(words["patient"])
+        self._general_verbs = frozenset(words["general_verbs"])
+        self._seen_words = frozenset(words["seen_words"])
         self._copulas = frozenset(lexicon.words["groups"]["copulas"])
 
     def classify(self, analysis: Analysis, segments: list[Segment]) -> None:
@@ -40,12 +42,37 @@ class ActReader:
                 segment.act, segment.act_cue = SpeechAct(own.group.value or "observation"), own
                 if previous is not None:
                     _tell_who_said_it(analysis, previous, segment)
+            elif self._asks_for_any(analysis, segment, denials):
+                segment.act = SpeechAct.QUESTION
+            elif self._general_truth(analysis, segment, denials):
+                segment.act = SpeechAct.TEACHING
             elif previous is not None and self._carries_on(analysis, previous, segment, denials):
                 segment.act, segment.act_cue = previous.act, previous.act_cue
             previous = segment
         for index, segment in enumerate(segments):
             if segment.question_mark and self._is_asked(analysis, segments, index):
                 segment.act = SpeechAct.QUESTION
+
+    def _asks_for_any(self, analysis: Analysis, segment: Segment, denials: list[int]) -> bool:
+        """ "Any facial swelling or vomiting, ring us": what begins with "any" is asked or supposed, never seen."""
+        words = analysis.norms[segment.start : segment.end]
+        first = next((word for word in words if word not in self._before_instruction), "")
+        return (
+            first == "any"
+            and not _denied_within(denials, segment)
+            and segment.opener in ("sentence", "contrast")
+        )
+
+    def _general_truth(self, analysis: Analysis, segment: Segment, denials: list[int]) -> bool:
+        """ "Fatty lumps are soft and they move around": a finding in the plural as the subject of a general verb."""
+        first = mentions_within(analysis.mentions, segment.start, segment.start + 1)
+        if not first or segment.anchored or any(entry.kind != "noun" for entry in first[0].entries):
+            return False
+        if not analysis.norms[first[0].end - 1].endswith("s") or first[0].end >= segment.end:
+            return False
+        words = analysis.norms[segment.start : segment.end]
+        here = any(word in self._seen_words for word in words) or _denied_within(denials, segment)
+        return analysis.norms[first[0].end] in self._general_verbs and not here
 
     def _own_act(self, norms: list[str], segment: Segment, inside: list[Cue]) -> Cue | None:
         """The cue that decides: the first one, strong before weak; a weak one only in talk that is not of the patient."""
@@ -118,7 +145,7 @@ class ActReader:
         if segment.opener == "contrast" or previous.act is SpeechAct.PLAN:
             return segment.opener != "contrast"
         at = bisect_left(denials, segment.start)
-        denied = at < len(denials) and denials[at] < segment.end
+        denied = _denied_within(denials, segment)
         if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL):
             return not (denied and denials[at] == segment.start)
         # A question or an aim goes on over a list of nouns; a verdict, a denial or a value is its answer.
@@ -134,6 +161,11 @@ class ActReader:
         return first in self._teaching_subjects and not (
             rest and rest[0] in self._copulas - {"has", "have", "had", "get"}
         )
+
+
+def _denied_within(denials: list[int], segment: Segment) -> bool:
+    at = bisect_left(denials, segment.start)
+    return at < len(denials) and denials[at] < segment.end
 
 
 def _without_idle_chatter(analysis: Analysis, segment: Segment, inside: list[Cue]) -> list[Cue]:

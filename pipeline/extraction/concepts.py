@@ -13,7 +13,7 @@ from spacy.vocab import Vocab
 
 from lexicon import Entry, Lexicon
 from lexicon.schema import CueGroup
-from pipeline.extraction.tokens import SpokenTokenizer, analysis_of
+from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,9 @@ class ConceptMatcher:
     def __init__(self, vocab: Vocab, lexicon: Lexicon, tokenizer: SpokenTokenizer) -> None:
         self._entries: dict[int, Entry] = {}
         self._cues: dict[int, CueGroup] = {}
+        self._lengths = frozenset(
+            t for unit in lexicon.units if unit.quantity == "length" for t in unit.terms
+        )
         self._entry_matcher = PhraseMatcher(vocab, attr="ORTH")
         self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
         # One key per meaning and not per form: adding a key costs more than adding a pattern.
@@ -97,8 +100,22 @@ class ConceptMatcher:
             if start not in taken or end in taken:
                 meanings[start, end].append(self._entries[key])
         mentions = _longest(Mention(start, end, tuple(entries)) for (start, end), entries in meanings.items())
+        mentions = self._without_units(mentions, analysis)
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
+
+    def _without_units(self, mentions: list[Mention], analysis: Analysis) -> list[Mention]:
+        """Leave out a part whose short name is a unit right after a number ("a 3 mm nodule", but "120, mm pink")."""
+        number_ends = {number.end for number in analysis.numbers}
+        kept = []
+        for at, mention in enumerate(mentions):
+            unit = mention.start in number_ends and analysis.norms[mention.start] in self._lengths
+            following = mentions[at + 1 : at + 3]
+            verdict = bool(following) and following[0].start == mention.end and following[0].is_predicate
+            described = len(following) == 2 and following[1].start - following[0].end <= 1
+            if not unit or (verdict and not (described and not following[1].is_structure)):
+                kept.append(mention)
+        return kept
 
 
 def _longest(mentions: Iterable[Mention]) -> list[Mention]:

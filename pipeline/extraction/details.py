@@ -243,6 +243,10 @@ class Details(Assertion):
             return False
         if self._structure_before(item, items) is not None or self.pending:
             return True
+        if self.norms[segment.start] in self.rules.possessive_subjects | {"and"} and any(
+            w in self.rules.possessive_subjects for w in self.norms[segment.start : segment.start + 2]
+        ):
+            return self.focus.system is not None
         if self._subject_pronoun(item, segment) or self._side_subject(item, segment):
             return self.focus.system is not None
         if words not in self.rules.praise and self._said_of_patient(item):

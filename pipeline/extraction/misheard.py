@@ -185,8 +185,9 @@ class MisheardWords:
                 norm = norms[end - 1]
                 if end - 1 in taken or norm in _ENDS_WINDOW or norm in MARKS or not norm.isalpha():
                     break
-                if end == start + 1 and norm in english_words():
-                    continue
+                plain = english_words().issuperset(norms[start:end])
+                if plain and (end == start + 1 or cue.kind == "severity"):
+                    continue  # "a lot of people ask": English words after a word of degree mostly mean what they say
                 term, likeness = self._best("".join(norms[start:end]), True)
                 if (
                     term is not None

@@ -340,11 +340,9 @@ class _Reading(Corrections):
 
     def _ellipsis(self, index: int, segment: Segment, findings: list[Item], sentence: int) -> None:
         """ "…and hers has none", "can't hear it today", "none seen": the finding was named just before."""
-        if findings:
-            return
         if self._grade_now(index, segment):
             return
-        cue = self._elliptical_denial(segment)
+        cue = self._elliptical_denial(segment) if not findings else None
         affirmed = cue is None and self._elliptical_yes(segment)
         if cue is None and not affirmed:
             return
@@ -396,8 +394,9 @@ class _Reading(Corrections):
             for m in self._unmeasured(segment.start, segment.end)
             if m.is_structure
         }
-        fitting = [entry for entry in group if entry[3] in systems]
-        return (fitting or group)[-1:]
+        nouns = [entry for entry in group if entry[1].entry.kind == "noun"]
+        fitting = [entry for entry in nouns if entry[3] in systems]
+        return (fitting or nouns)[-1:]
 
     def _elsewhere(self, index: int, segment: Segment) -> bool:
         """The last finding is there, or not, in another part, said without naming it again.
@@ -516,7 +515,10 @@ class _Reading(Corrections):
             and segment.opener == "sentence"
         )
         found = any(cue.end - cue.start > 2 for cue in self._cues("affirmed", segment.start, segment.end))
-        return answered or (found and len(words) <= 14)
+        perceived = self._cues("perception", segment.start, segment.end)
+        one = any("one" in self.norms[cue.end : cue.end + 3] for cue in perceived)
+        shown = words[:2] == ["this", "one"] and bool(self._unmeasured(segment.start, segment.end))
+        return answered or ((found or one) and len(words) <= 14) or shown
 
     def _asks_owner(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]
