@@ -53,6 +53,7 @@ class Reading:
     name: tuple[int, int] | None = None
     said_in: UnitWord | None = None
     past_said: bool = False
+    value_start: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -574,6 +575,8 @@ class _Pass:
             unit = value.unit.row
             if unit.kind is not None and unit.kind != row.kind:
                 return {unit.kind, row.kind} <= {"heart_rate", "pulse_rate", "respiratory_rate"}
+            if row.unit == "/min" and unit.to == "s" and self.norms[value.unit.start] == "s":
+                return True  # "28s" written by a recogniser for "twenty eight"
             if unit.to != row.unit and unit.quantity not in ("time", "temperature"):
                 return False
             return unit.to == row.unit or value.window_s is not None
@@ -807,7 +810,7 @@ class _Pass:
         elif value.out_of is not None and kind == "systolic_blood_pressure":
             reading.method = f"over {value.out_of:g} diastolic"
         self._apply_unit(reading, value)
-        reading.name = name
+        reading.name, reading.value_start = name, value.start
         if name is not None and name[0] < name[1]:
             reading.start, reading.end = min(reading.start, name[0]), max(reading.end, name[1])
         self.used.add(number.start)

@@ -62,6 +62,11 @@ class Sides(Meaning):
     def _side_for(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The side of a finding: its own, else that of the subject before it, else the one in focus for the same part."""
         concept = self.lexicon.findings[item.entry.id]
+        within = self.norms[item.start : item.end]
+        if within[:2] != ["all", "right"] and (
+            in_name := next((w for w in ("left", "right", "both") if w in within), None)
+        ):
+            return in_name
         sides = self._sides(segment.start, segment.end)
         for cue in sides:
             if self._owner(cue, segment) == item.start:
