@@ -20,6 +20,7 @@ class ActReader:
         words = lexicon.words["clauses"]
         self._before_instruction = frozenset(words["before_instruction"])
         self._parts_verbs = frozenset(words["parts_verbs"])
+        self._indicative = frozenset(words["indicative"])
         self._asking = frozenset(words["asking"])
         self._teaching_subjects = frozenset(words["teaching_subjects"])
         self._patient = frozenset(words["patient"])
@@ -147,7 +148,9 @@ class ActReader:
         at = bisect_left(denials, segment.start)
         denied = _denied_within(denials, segment)
         if previous.act in (SpeechAct.TEACHING, SpeechAct.OTHER_ANIMAL):
-            return not (denied and denials[at] == segment.start)
+            words = analysis.norms[segment.start : segment.end]
+            states = any(word in self._indicative for word in words)
+            return not (denied and (denials[at] == segment.start or states))
         # A question or an aim goes on over a list of nouns; a verdict, a denial or a value is its answer.
         verdict = any(m.is_predicate for m in mentions_within(analysis.mentions, segment.start, segment.end))
         measured = previous.act is SpeechAct.INTENTION and holds_value(analysis, segment)

@@ -77,9 +77,7 @@ class SpokenTokenizer:
         self._before_is = frozenset(words["groups"]["pronouns_before_is"])
         self._fillers = frozenset(words["fillers"])
         self._plain: set[str] = set()  # words of tables that stay as they are
-        self._may_repeat = frozenset(
-            word for group in ("units", "teens", "tens") for word in lexicon.numbers[group]
-        )
+        self._stammered = frozenset(words["stammered"])
 
     def __call__(self, text: str) -> Doc:
         """Doc of the normalised tokens; the Analysis travels in its user_data."""
@@ -131,8 +129,8 @@ class SpokenTokenizer:
         norm = raw.lower().replace("\u2019", "'")
         if norm in self._fillers:
             return
-        if drop_repeats and out.norms and out.norms[-1] == norm and norm not in self._may_repeat:
-            # "the the left" is a stammer; "four four" is a number.
+        if drop_repeats and norm in self._stammered and out.norms and out.norms[-1] == norm:
+            # "the the left" is a stammer; "four four" is a number, "pain, pain score" two things.
             out.starts[-1] = min(out.starts[-1], start)
             out.ends[-1] = end
             return
