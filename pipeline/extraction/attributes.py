@@ -71,6 +71,7 @@ class AttributeReader:
             if unit.quantity == "length"
             for term in unit.terms
         }
+        self._lengths |= dict.fromkeys(lexicon.words["sizes"]["millimetres_said"], 1.0)
         self._grade_words = frozenset(lexicon.words["grading"]["names"])
         self._likenesses = frozenset(lexicon.words["sizes"]["likenesses"])
 
@@ -169,7 +170,8 @@ class AttributeReader:
                 following = by_start[end + 1]
                 values.append(following.read(decimal=True))
                 end = following.end
-            if end < len(norms) and (factor := self._lengths.get(norms[end])) is not None:
+            dose = norms[end + 1 : end + 2] == ["of"]  # "five mil of" something is no size
+            if end < len(norms) and not dose and (factor := self._lengths.get(norms[end])) is not None:
                 largest = max(values) * factor
                 if largest > 0:
                     found.append(Sized(number.start, end + 1, round(largest, 1), None))

@@ -50,13 +50,15 @@ class Details(Assertion):
         return best[1]
 
     def _size_for(self, item: Item, segment: Segment, concept: FindingConcept) -> Sized | None:
-        if concept.nature != "abnormal" or item.entry.kind != "noun":
+        if concept.nature != "abnormal":
             return None
         low = bisect_left(self.sizes, max(0, segment.start - 12), key=lambda s: s.start)
         for size in self.sizes[low:]:
             if size.start >= segment.end + 12:
                 break
             near = size.end - item.start if size.end <= item.start else size.start - item.end
+            if item.entry.kind != "noun" and not 0 <= near <= 3:
+                continue  # an adjective has only the size right after it ("enlarged, fifteen mil")
             if abs(near) <= 12 and not any(
                 w in (".", "!", "?")
                 for w in self.norms[min(size.start, item.start) : max(size.end, item.end)]

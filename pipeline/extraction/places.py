@@ -23,9 +23,10 @@ class Places(Sides):
         left = self._subjects(item, structures, segment)
         if not left and self._subject_pronoun(item, segment):
             attributive = []  # "they're clear ears clean": the pronoun is the subject
+        elsewhere: list[Item] = []
         if item.mention.is_predicate and left and not self._consumed(left, items, item):
             # "Proprioception normal in all four limbs": the subject is what is judged.
-            right = []
+            elsewhere, right = right, []
         compound = [s for s in structures if s.end == item.start and not item.mention.is_predicate]
         chosen = (
             compound
@@ -36,8 +37,10 @@ class Places(Sides):
         concept = self.lexicon.findings[item.entry.id]
         if not chosen and self.pending and item.mention.is_predicate:
             return [(structure, side) for structure, side in self.pending]
+        # "The coat is matted in the left armpit": the subject is the coat, the side is where it is.
+        side_elsewhere = self._side_at(elsewhere[0], segment) if elsewhere else None
         pairs: list[tuple[str | None, str | None]] = [
-            (other.entry.id, self._side_at(other, segment)) for other in chosen
+            (other.entry.id, self._side_at(other, segment) or side_elsewhere) for other in chosen
         ]
         if self.pending and chosen and chosen == left and item.mention.is_predicate:
             pairs = [*self.pending, *pairs]

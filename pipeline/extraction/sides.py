@@ -63,9 +63,7 @@ class Sides(Meaning):
         """The side of a finding: its own, else that of the subject before it, else the one in focus for the same part."""
         concept = self.lexicon.findings[item.entry.id]
         within = self.norms[item.start : item.end]
-        if within[:2] != ["all", "right"] and (
-            in_name := next((w for w in ("left", "right", "both") if w in within), None)
-        ):
+        if in_name := self._side_in_name(within):
             return in_name
         sides = self._sides(segment.start, segment.end)
         for cue in sides:
@@ -113,6 +111,18 @@ class Sides(Meaning):
             and not named
         ):
             return self.focus.side
+        return None
+
+    @staticmethod
+    def _side_in_name(words: list[str]) -> str | None:
+        """A side that is part of a finding's own words; "all right" and "right back" hold none."""
+        for at, word in enumerate(words):
+            before = words[at - 1] if at else ""
+            after = words[at + 1] if at + 1 < len(words) else ""
+            if word in ("left", "both") or (
+                word == "right" and before != "all" and after not in ("back", "away")
+            ):
+                return word
         return None
 
     def _numbered_teeth(self, segment: Segment) -> str | None:
