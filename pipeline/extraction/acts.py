@@ -142,7 +142,7 @@ class ActReader:
         if analysis.norms[segment.start] == "because":
             return True
         if previous.act is SpeechAct.REPORT:
-            return True
+            return not holds_value(analysis, segment)
         if segment.opener == "contrast" or previous.act is SpeechAct.PLAN:
             return segment.opener != "contrast"
         at = bisect_left(denials, segment.start)

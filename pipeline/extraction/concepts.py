@@ -153,7 +153,18 @@ def _longest_per_kind(cues: list[Cue]) -> list[Cue]:
 
 _TAKING = frozenset(("negation_before", "possible_before"))
 # Cues that keep their meaning inside the words of a term.
-_FREE = frozenset(("measure_link", "comparator", "weight_change", "now", "past", "present_opening"))
+_FREE = frozenset(
+    (
+        "measure_link",
+        "comparator",
+        "weight_change",
+        "change_before",
+        "change_after",
+        "now",
+        "past",
+        "present_opening",
+    )
+)
 _SWALLOWING = frozenset(("pseudo_negation", "possible_after"))
 # A cue of these kinds inside a longer cue of the other kinds says something else there ("not" in "not only").
 _SHADOWS = {

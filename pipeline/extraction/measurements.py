@@ -34,7 +34,8 @@ _DECIMAL_UNITS = frozenset({"Cel", "kg", "s"})
 class Reading:
     """A measured value in tokens start to end (exclusive), converted to the stored unit.
 
-    `name` are the tokens that named it, `said_in` is the unit that was said.
+    `name` are the tokens that named it, `said_in` is the unit that was said, `compared_at` the token where an amount of change
+    begins ("thirty kilos, two less than last time"): the words after it date the other value.
     """
 
     kind: str
@@ -53,7 +54,7 @@ class Reading:
     name: tuple[int, int] | None = None
     said_in: UnitWord | None = None
     past_said: bool = False
-    value_start: int = -1
+    compared_at: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,12 +222,15 @@ class _Pass:
         self.now = CueIndex(self.cues["now"])
         self.past = CueIndex(self.cues["past"])
         self.changes = CueIndex(self.cues["weight_change"])
+        self.changes_before = CueIndex(self.cues["change_before"])
+        self.changes_after = CueIndex(self.cues["change_after"])
         self.replacing = CueIndex(self.cues["replace"] + self.cues["withdraw"])
         self.replacing_tokens = {t for cue in self.replacing.cues for t in range(cue.start, cue.end)}
 
     def run(self) -> list[Reading]:
         """All readings in text order."""
         self._sequences()
+        self._listed()
         for number in self.analysis.numbers:
             if number.start not in self.used:
                 self._claim(number)
@@ -399,6 +403,8 @@ class _Pass:
             return
         value = self._value(number)
         name = self._name_before(value) or self._name_after(value)
+        if self._rise_or_fall(value) or (name is not None and self._reference(name, value)):
+            return
         previous = self.out[-1] if self.out else None
         if name is not None:
             self._add(value, name.row.kind, (name.start, name.end))
@@ -443,6 +449,12 @@ class _Pass:
             return (rate, (value.start, value.start)) if rate else None
         return None
 
+    def _reference(self, name: _Name, value: _Value) -> bool:
+        """ "Normal temp is up to 39.2": what is usual, explained, and not this patient's value."""
+        explained = self._at(name.start - 1) == "normal" and self._at(name.end) in ("is", "'s", "would")
+        upper = value.comparator == "<=" or self.norms[value.start - 2 : value.start] == ["up", "to"]
+        return explained and (value.high is not None or upper)
+
     def _last_mention_end(self, token: int) -> int:
         index = bisect_left(self.mention_starts, token) - 1
         return self.analysis.mentions[index].end if index >= 0 else -100
@@ -450,7 +462,10 @@ class _Pass:
     def _other_pressure(self, number: Number) -> bool:
         """A diastolic or mean pressure, which is none of the kinds kept."""
         before = "" if number.start - 1 in self.replacing_tokens else self._at(number.start - 1)
-        return self._at(number.end) in self.reader.not_systolic or before in self.reader.not_systolic
+        if before in self.reader.not_systolic:
+            return True
+        # "Systolic 120 diastolic 75": the name after belongs to the number after it.
+        return self._at(number.end) in self.reader.not_systolic and number.end + 1 not in self.numbers
 
     def _from_to(self, number: Number) -> bool:
         """ "Weight's gone up from twelve kilos to thirteen point five": the first value is past, the second stands."""
@@ -644,6 +659,20 @@ class _Pass:
         near = any(value.start - 4 <= cue.end for cue in before) or after is not None
         return near or self._at(value.end) == "of"
 
+    def _rise_or_fall(self, value: _Value) -> bool:
+        """ "up three pounds", "two kilos more than last time": by how much a weight just given has changed."""
+        if value.unit is None or value.unit.row.quantity != "mass" or not self.out:
+            return False
+        previous = self.out[-1]
+        if previous.kind != "weight" or not isinstance(previous.value, float):
+            return False
+        small = convert(value.number.read(decimal=True), value.unit.row) < previous.value / 3
+        before = self.changes_before.ending_at(value.start)
+        if not small or (before is None and self.changes_after.starting_at(value.end) is None):
+            return False
+        previous.compared_at = value.start
+        return True
+
     @staticmethod
     def _same_quantity(previous: Reading, value: _Value) -> bool:
         if value.unit is None:
@@ -721,8 +750,8 @@ class _Pass:
     def _repeated(self, previous: Reading, value: _Value) -> bool:
         """ "two hundred, second time one eighty"; "last time ten kilos, today nine point four"."""
         gap = self.norms[previous.end : value.start]
-        if self.reader.row(previous.kind).repeats and gap and all(w in _READING_ON for w in gap):
-            return value.unit is None
+        if self.reader.row(previous.kind).repeats and all(w in _READING_ON for w in gap):
+            return value.unit is None and (bool(gap) or self._near(previous, value))
         if not isinstance(previous.value, float) or len(gap) > 9 or any(w in SENTENCE_MARKS for w in gap):
             return False
         cued = self.repeats.within(previous.end, value.start) or (
@@ -738,6 +767,11 @@ class _Pass:
         # "Was one forty and now it's one ten": the first was before.
         previous.past = previous.past or superseding
         return True
+
+    @staticmethod
+    def _near(previous: Reading, value: _Value) -> bool:
+        """Read out without a pause ("148 152 150"): only values that can be of the same kind."""
+        return isinstance(previous.value, float) and abs(value.number.value / previous.value - 1) < 0.4
 
     def _in_unit_of(self, previous: Reading, value: _Value) -> bool:
         """The earlier value was said in another unit than the stored one, so this one is too."""
@@ -810,7 +844,7 @@ class _Pass:
         elif value.out_of is not None and kind == "systolic_blood_pressure":
             reading.method = f"over {value.out_of:g} diastolic"
         self._apply_unit(reading, value)
-        reading.name, reading.value_start = name, value.start
+        reading.name = name
         if name is not None and name[0] < name[1]:
             reading.start, reading.end = min(reading.start, name[0]), max(reading.end, name[1])
         self.used.add(number.start)
@@ -887,6 +921,42 @@ class _Pass:
         else:
             reading.method = "no scale said, taken as Celsius"
 
+    def _listed(self) -> None:
+        """ "Temp, pulse and resps were 38.4, 88 and 20": names in a row, then as many values, in the same order."""
+        at = 0
+        while at < len(self.names):
+            row = [self.names[at]]
+            while at + len(row) < len(self.names) and self._joined(
+                row[-1].end, self.names[at + len(row)].start
+            ):
+                row.append(self.names[at + len(row)])
+            at += len(row)
+            values = self._values_after(row[-1].end, len(row)) if len(row) > 1 else []
+            pairs = list(zip(row, values, strict=False))
+            if len(values) == len(row) and all(self._fits(name, value) for name, value in pairs):
+                for name, value in pairs:
+                    self._add(value, name.row.kind, (name.start, name.end))
+                    # The names stand apart from the values, so each reading covers its value alone.
+                    self.out[-1].start, self.out[-1].end = value.start, value.end
+
+    def _joined(self, end: int, start: int) -> bool:
+        gap = self.norms[end:start]
+        return len(gap) <= 2 and all(word in (",", "and") for word in gap)
+
+    def _values_after(self, at: int, wanted: int) -> list[_Value]:
+        """Numbers one after the other with only links, commas and "and" around them, up to `wanted`."""
+        values: list[_Value] = []
+        while len(values) < wanted and at < len(self.norms):
+            number = self.numbers.get(at)
+            if number is not None and not number.pronoun and number.start not in self.used:
+                values.append(self._value(number))
+                at = values[-1].end
+            elif self.norms[at] in (",", ":", "and") or (not values and at in self.links):
+                at += 1
+            else:
+                break
+        return values
+
     def _sequences(self) -> None:
         """Three vital signs in a row under one name ("TPR 38.5, 96, 24")."""
         for cue in self.cues["sequence"]:
@@ -895,7 +965,7 @@ class _Pass:
             for kind in kinds:
                 while (
                     at < len(self.norms)
-                    and (at in self.links or self.norms[at] in (",", ":"))
+                    and (at in self.links or self.norms[at] in (",", ":", "'s", "and"))
                     and at not in self.numbers
                 ):
                     at += 1

@@ -166,7 +166,11 @@ class NumberGrammar:
 
     def _point(self, norms: list[str], end: int, value: Decimal) -> tuple[Decimal, int]:
         """A spoken decimal point and the digits read after it: "point two five"."""
-        if self._at(norms, end) != "point":
+        following = self._at(norms, end + 1)
+        # A decimal comma needs a single digit after it: "ninety six comma twenty four" is a list with its comma dictated.
+        one_digit = following in self._digit_words or (len(following) == 1 and following.isdecimal())
+        spoken_comma = self._at(norms, end) == "comma" and one_digit
+        if self._at(norms, end) != "point" and not spoken_comma:
             return value, end
         digits = ""
         stop = end + 1

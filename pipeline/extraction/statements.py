@@ -19,7 +19,7 @@ from pipeline.extraction.concepts import Cue
 from pipeline.extraction.corrections import Corrections
 from pipeline.extraction.drafts import CARRYING, Draft, Focus, Item, Read, Refusal
 from pipeline.extraction.measurements import Reading
-from pipeline.extraction.model import SpeechAct
+from pipeline.extraction.model import SURE_ENOUGH, SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import Analysis
 from pipeline.extraction.view import ReadingRules
@@ -176,6 +176,7 @@ class _Reading(Corrections):
         at = bisect_left(readings, reading.start, key=lambda r: r.start)
         start = max(segment.start, readings[at - 1].end if at else 0)
         end = min(segment.end, readings[at + 1].start if at + 1 < len(readings) else segment.end)
+        end = min(end, reading.compared_at or end)
         now = [cue.start for cue in self._cues("now", start, end)]
         previous_end = readings[at - 1].end if at else -100
         for cue in self._cues("past", start, end):
@@ -280,7 +281,7 @@ class _Reading(Corrections):
                     continue
                 systems_done.add((draft.concept, draft.system))
                 if not sure:
-                    draft.confidence = min(draft.confidence, 0.75)
+                    draft.confidence = min(draft.confidence, SURE_ENOUGH)
                 if denied:
                     draft.assertion = "absent"
                 self._replace_by(draft)

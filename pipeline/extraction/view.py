@@ -9,7 +9,6 @@ from lexicon.schema import Structure
 from pipeline.extraction.attributes import AttributeReader, CueIndex
 from pipeline.extraction.concepts import Cue, Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read
-from pipeline.extraction.measurements import Reading
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import Analysis
 
@@ -39,13 +38,6 @@ class ReadingRules:
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
 
 
-def _words_of(reading: Reading) -> set[int]:
-    """Tokens of a reading's name and value; what stands between ("heart is fast, two hundred") may be a finding."""
-    if reading.name is None or reading.value_start < 0 or reading.name[0] > reading.value_start:
-        return set(range(reading.start, reading.end))
-    return set(range(*reading.name)) | set(range(reading.value_start, reading.end))
-
-
 class View:
     """What a reading of one text rests on: the tokens, cues and mentions in view, what is in focus, and what was found so far."""
 
@@ -62,7 +54,7 @@ class View:
         self.grades = rules.attributes.grades(analysis)
         self.sizes = rules.attributes.sizes(analysis)
         both = frozenset(self.lexicon.words["measuring"]["also_findings"])
-        self.measured = {t for r in analysis.readings if r.kind not in both for t in _words_of(r)}
+        self.measured = {t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)}
         self.focus = Focus()
         self.named: list[tuple[int, Item, str | None, str]] = []
         self.pending: list[tuple[str, str | None]] = []

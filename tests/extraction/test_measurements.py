@@ -146,6 +146,26 @@ SPOKEN: dict[str, list[str]] = {
     "Pain score is four out of twenty.": ["pain_score 4 of 20"],
     "Grimace scale three of ten.": ["pain_score 3 of 10"],
     # --- blood pressure, dehydration
+    "Weight sixty two pounds, up three pounds from last fall.": ["weight 28.12 kg"],
+    "She weighs thirty kilos, two kilos less than last time.": ["weight 30 kg"],
+    "Weight forty one comma two kilos.": ["weight 41.2 kg"],
+    # --- names in a row, then the values in the same order
+    "Temp pulse and resp were thirty eight four, eighty eight and twenty.": [
+        "temperature 38.4 Cel",
+        "pulse_rate 88 /min",
+        "respiratory_rate 20 /min",
+    ],
+    "HR and RR are 112 and 30.": ["heart_rate 112 /min", "respiratory_rate 30 /min"],
+    "TPR's 38.1, 100, 28.": ["temperature 38.1 Cel", "heart_rate 100 /min", "respiratory_rate 28 /min"],
+    # --- what is usual is not the patient's
+    "Normal temp is up to thirty nine two.": [],
+    "BP 148 152 150.": [
+        "systolic_blood_pressure 148 mm[Hg]",
+        "systolic_blood_pressure 152 mm[Hg]",
+        "systolic_blood_pressure 150 mm[Hg]",
+    ],
+    "Systolic 120 diastolic 75.": ["systolic_blood_pressure 120 mm[Hg]"],
+    "Blood pressure averages one fifty two.": ["systolic_blood_pressure 152 mm[Hg]"],
     "Systolic one forty five.": ["systolic_blood_pressure 145 mm[Hg]"],
     "Blood pressure one sixty.": ["systolic_blood_pressure 160 mm[Hg]"],
     "Systolic blood pressure is 165 mmHg.": ["systolic_blood_pressure 165 mm[Hg]"],
