@@ -21,7 +21,7 @@ class Places(Sides):
         right = self._after_preposition(item, structures)
         attributive = self._attributive(item, structures, items)
         left = self._subjects(item, structures, segment)
-        if not left and self._subject_pronoun(item, segment):
+        if not left and self._subject_pronoun(item, segment) and self.norms[item.start - 1] != "otherwise":
             attributive = []  # "they're clear ears clean": the pronoun is the subject
         elsewhere: list[Item] = []
         if item.mention.is_predicate and left and not self._consumed(left, items, item):

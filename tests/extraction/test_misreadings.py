@@ -89,3 +89,9 @@ def test_a_value_corrected_aloud_leaves_a_correction() -> None:
     """What was withdrawn is told, not only marked."""
     statements = hear("Heart rate one twenty, no, one thirty two.")
     assert [correction.about for correction in statements.corrections] == ["heart_rate"]
+
+
+def test_otherwise_leads_to_the_part_named_after_it() -> None:
+    """What is "otherwise normal" is the part that follows, not the one spoken of before."""
+    findings = hear("Sebaceous cyst on the left shoulder, otherwise normal coat.").findings
+    assert [(f.concept, f.system) for f in findings] == [("sebaceous_cyst", "skin"), ("good_coat", "skin")]
