@@ -2,26 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
-
-SYSTEMS = (
-    "general",
-    "nose",
-    "mouth",
-    "eyes",
-    "ears",
-    "lymph_nodes",
-    "cardiovascular",
-    "respiratory",
-    "abdomen",
-    "urogenital",
-    "skin",
-    "musculoskeletal",
-    "neurological",
-)
-"""Body systems, nose to tail: the order of every view of a record."""
 
 System = Literal[
     "general",
@@ -38,6 +21,8 @@ System = Literal[
     "musculoskeletal",
     "neurological",
 ]
+SYSTEMS: tuple[System, ...] = get_args(System)
+"""Body systems, nose to tail: the order of every view of a record."""
 Term = Annotated[str, Field(min_length=1, pattern=r"^[a-z0-9][a-z0-9 '/.-]*$")]
 Identifier = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
 # Units that a measurement or range may carry; UCUM codes, from the UCUM essence table.

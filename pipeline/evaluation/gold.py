@@ -9,7 +9,8 @@ from typing import Any
 
 from pydantic import Field, ValidationError
 
-from pipeline.extraction.model import Assertion, MeasurementKind, Nature, Reporter, Side, System, When
+from lexicon.schema import System
+from pipeline.extraction.model import Assertion, MeasurementKind, Nature, Reporter, Side, When
 from pipeline.speech.model import Frozen
 
 

@@ -14,6 +14,7 @@ from spacy.util import get_lang_class
 from spacy.vocab import Vocab
 
 from lexicon import Lexicon, load_lexicon
+from lexicon.schema import System
 from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.drafts import Draft, Read
@@ -33,7 +34,6 @@ from pipeline.extraction.model import (
     PlanItem,
     Side,
     Statements,
-    System,
 )
 from pipeline.extraction.numbers import NumberGrammar
 from pipeline.extraction.plan import PlanReader

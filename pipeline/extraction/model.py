@@ -7,23 +7,9 @@ from typing import Literal
 
 from pydantic import Field
 
+from lexicon.schema import System
 from pipeline.speech.model import Frozen, Probability, Seconds
 
-System = Literal[
-    "general",
-    "nose",
-    "mouth",
-    "eyes",
-    "ears",
-    "lymph_nodes",
-    "cardiovascular",
-    "respiratory",
-    "abdomen",
-    "urogenital",
-    "skin",
-    "musculoskeletal",
-    "neurological",
-]
 Assertion = Literal["present", "absent", "possible"]
 Side = Literal["left", "right", "both"]
 Nature = Literal["abnormal", "normal", "neutral"]

@@ -7,7 +7,8 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
-from pipeline.extraction.model import Clause, Evidence, Finding, Measurement, PlanItem, System
+from lexicon.schema import System
+from pipeline.extraction.model import Clause, Evidence, Finding, Measurement, PlanItem
 from pipeline.speech.model import Frozen, Transcript
 
 SCHEMA_VERSION = "1.0"

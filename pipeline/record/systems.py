@@ -19,7 +19,8 @@ from __future__ import annotations
 from typing import get_args
 
 from lexicon import Lexicon
-from pipeline.extraction.model import Finding, Measurement, RangeStatus, Statements, System
+from lexicon.schema import System
+from pipeline.extraction.model import Finding, Measurement, RangeStatus, Statements
 from pipeline.record.model import SystemReview, SystemState
 
 _STATUS_WORDS: dict[RangeStatus, str] = {

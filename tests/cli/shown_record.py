@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from lexicon.schema import System
 from pipeline.extraction.model import (
     Clause,
     Evidence,
@@ -13,7 +14,6 @@ from pipeline.extraction.model import (
     Measurement,
     PlanItem,
     SpeechAct,
-    System,
 )
 from pipeline.record import CAUTION, ExamRecord, Notice, Owner, Patient, SystemReview, Visit
 from pipeline.record.model import ReferenceRangeUsed, SystemState

@@ -9,6 +9,7 @@ from examples import LEXICON
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lexicon.schema import System
 from pipeline.extraction.model import (
     Comparator,
     Correction,
@@ -21,7 +22,6 @@ from pipeline.extraction.model import (
     PlanItem,
     Side,
     Statements,
-    System,
 )
 from pipeline.record import Patient, Visit, assemble
 from pipeline.record.merge import merge_findings, merge_measurements
