@@ -48,6 +48,7 @@ class PlanReader:
                 previous is not None
                 and previous.sentence == segment.sentence
                 and (analysis.norms[segment.start] in self._continues or segment.end - segment.start <= 3)
+                and not self._names_a_step(analysis, segment)
                 and not self._heading(analysis, *found[-1])
             )
             if continues:
@@ -56,6 +57,12 @@ class PlanReader:
                 found.append((segment.start, segment.end))
             previous = segment
         return [item for item in found if not self._heading(analysis, *item)]
+
+    def _names_a_step(self, analysis: Analysis, segment: Segment) -> bool:
+        """ "..., and recheck in two weeks": the segment opens with a step of its own."""
+        words = analysis.norms[segment.start : segment.end]
+        opening = words[1:2] if words[0] in self._continues else words[:1]
+        return any(word in self._kinds for word in opening)
 
     def _heading(self, analysis: Analysis, start: int, end: int) -> bool:
         """ "So the plan" announces items and is none."""

@@ -218,6 +218,12 @@ class _Reading(Corrections):
         if structures:
             named = self.lexicon.structures[structures[-1].entry.id]
             self.talked = (named.system, named.id)
+        else:
+            # "We look for a swollen node here, his are fine": what is looked for names the part.
+            for item in items:
+                looked_for = self.lexicon.findings[item.entry.id]
+                if looked_for.structure is not None and looked_for.system != "any":
+                    self.talked = (looked_for.system, looked_for.structure)
         if segment.act in (SpeechAct.INTENTION, SpeechAct.QUESTION) and structures:
             self._focus_on(structures, segment)
         for item in items:

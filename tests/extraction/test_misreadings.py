@@ -95,3 +95,21 @@ def test_otherwise_leads_to_the_part_named_after_it() -> None:
     """What is "otherwise normal" is the part that follows, not the one spoken of before."""
     findings = hear("Sebaceous cyst on the left shoulder, otherwise normal coat.").findings
     assert [(f.concept, f.system) for f in findings] == [("sebaceous_cyst", "skin"), ("good_coat", "skin")]
+
+
+def test_what_is_looked_for_names_the_part_that_a_possessive_speaks_of() -> None:
+    """ "His are fine" after an explanation speaks of the part explained, not of the part examined before it."""
+    findings = hear("Right ear clean. We normally look for a swollen node here, his are fine.").findings
+    assert [(f.concept, f.system) for f in findings] == [
+        ("clean_ears", "ears"),
+        ("normal_lymph_node", "lymph_nodes"),
+    ]
+
+
+def test_a_step_of_its_own_is_a_plan_item_of_its_own() -> None:
+    """ "And recheck in two weeks" is no part of the treatment said before it, nor is its date."""
+    plan = hear("We'll start drops twice a day for seven days, and recheck in two weeks.").plan
+    assert [(item.kind, item.due_text) for item in plan] == [
+        ("treatment", None),
+        ("recheck", "in two weeks"),
+    ]
