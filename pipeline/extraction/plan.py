@@ -59,10 +59,13 @@ class PlanReader:
         return [item for item in found if not self._heading(analysis, *item)]
 
     def _names_a_step(self, analysis: Analysis, segment: Segment) -> bool:
-        """ "..., and recheck in two weeks": the segment opens with a step of its own."""
-        words = analysis.norms[segment.start : segment.end]
-        opening = words[1:2] if words[0] in self._continues else words[:1]
-        return any(word in self._kinds for word in opening)
+        """ "..., and recheck in two weeks", "..., and we'll see her again": the segment opens with a step of its own."""
+        opening = segment.start + (analysis.norms[segment.start] in self._continues)
+        cue = segment.act_cue
+        cued = cue is not None and segment.start <= cue.start <= opening
+        return cued or any(
+            word in self._kinds for word in analysis.norms[opening : min(opening + 1, segment.end)]
+        )
 
     def _heading(self, analysis: Analysis, start: int, end: int) -> bool:
         """ "So the plan" announces items and is none."""
