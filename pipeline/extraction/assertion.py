@@ -30,7 +30,7 @@ class Assertion(Places):
         following = items[position + 1] if position + 1 < len(items) else None
         if following is not None and following.entry.kind == "noun" and following.start <= item.end + 1:
             return
-        if before and before[-1] in ("or", "nor"):
+        if before and before[-1] in self.rules.choosing:
             return
         self.negation = None
 
@@ -73,7 +73,7 @@ class Assertion(Places):
         return (
             self.negation is not None
             and not self.negation.denied
-            and words[0] in ("without", "lack", "absence", "free", "lacks")
+            and words[0] in self.rules.undoing
             and cue.start - self.negation.last_end <= 2
         )
 
@@ -106,10 +106,7 @@ class Assertion(Places):
 
     def _new_subject(self, negation: Negation, item: Item, items: list[Item]) -> bool:
         """ "no <word not understood> nose wet": "no" denies a noun; a part with its own adjective is a new statement."""
-        if (
-            self.norms[negation.cue.end - 1] not in ("no", "or", "nor", "nil", "without")
-            or not item.mention.is_predicate
-        ):
+        if self.norms[negation.cue.end - 1] not in self.rules.noun_denials or not item.mention.is_predicate:
             return False
         between = [o for o in items if negation.cue.end <= o.start < item.start]
         if not any(o.is_structure for o in between):
@@ -141,16 +138,12 @@ class Assertion(Places):
             return True
         if self._opens_present(negation.last_end, item.start + 1):
             return None
-        if any(w in ("the", "his", "her", "this", "that", "these", "those") for w in words):
+        if any(w in self.rules.known_already for w in words):
             return None
         if concept.nature == "normal" or negation.last_nature == "normal":
             return None
         joined = "and" in words
-        extra = [
-            w
-            for w in words
-            if w not in ("and", "any", "other", "obvious", "overt", "of", "further", "real", "apparent")
-        ]
+        extra = [w for w in words if w not in self.rules.list_fillers]
         if joined:
             return True if not extra else None
         if self._closes_with_or(items, position, segment):
@@ -179,12 +172,12 @@ class Assertion(Places):
         }
         while at < limit:
             word = self.norms[at]
-            if word in ("or", "nor"):
+            if word in self.rules.choosing:
                 return True
             if (
                 word not in COMMA_MARKS
                 and at not in known
-                and word not in ("any", "obvious", "other", "overt")
+                and (word == "and" or word not in self.rules.list_fillers)
             ):
                 return False
             if at in known and self._approves(at):
@@ -226,7 +219,7 @@ class Assertion(Places):
     def _is_past(self, item: Item, segment: Segment) -> bool:
         for cue in self._cues("past", segment.start, segment.end):
             before = self.norms[cue.start - 1] if cue.start else ""
-            if before in ("since", "for", "from", "over", "in", "than", "compared", "as", "like", "until"):
+            if before in self.rules.not_past_after:
                 continue
             between = self._cues("now", cue.end, item.start) if cue.end <= item.start else []
             if not between:

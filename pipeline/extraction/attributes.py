@@ -73,6 +73,10 @@ class AttributeReader:
         }
         self._lengths |= dict.fromkeys(lexicon.words["sizes"]["millimetres_said"], 1.0)
         self._grade_words = frozenset(lexicon.words["grading"]["names"])
+        self._after_grade_name = frozenset(lexicon.words["grading"]["after_name"])
+        self._over = frozenset(lexicon.words["grading"]["over"])
+        self._between_dimensions = frozenset(lexicon.words["sizes"]["between_dimensions"])
+        self._before_likeness = frozenset(lexicon.words["sizes"]["before_likeness"])
         self._likenesses = frozenset(lexicon.words["sizes"]["likenesses"])
 
     def grades(self, analysis: Analysis) -> list[Graded]:
@@ -94,16 +98,7 @@ class AttributeReader:
 
     def _grade(self, norms: list[str], numbers: dict[int, Number], start: int, named: bool) -> Graded | None:
         if named:
-            while start < len(norms) and norms[start] in (
-                "a",
-                "about",
-                "is",
-                "of",
-                "the",
-                "say",
-                "around",
-                "at",
-            ):
+            while start < len(norms) and norms[start] in self._after_grade_name:
                 start += 1
         value, end = self._grade_number(norms, numbers, start)
         if value is None:
@@ -145,7 +140,7 @@ class AttributeReader:
         words = norms[end : end + 2]
         if words[:2] == ["out", "of"]:
             at = end + 2
-        elif words[:1] and words[0] in ("of", "over", "/"):
+        elif words[:1] and words[0] in self._over:
             at = end + 1
         else:
             return None, end
@@ -166,7 +161,7 @@ class AttributeReader:
             if number.start < done:
                 continue
             values, end = [number.read(decimal=True)], number.end
-            while end + 1 < len(norms) and norms[end] in ("by", "x", "times", "to") and end + 1 in by_start:
+            while end + 1 < len(norms) and norms[end] in self._between_dimensions and end + 1 in by_start:
                 following = by_start[end + 1]
                 values.append(following.read(decimal=True))
                 end = following.end
@@ -186,16 +181,7 @@ class AttributeReader:
         for at, norm in enumerate(norms):
             if norm == "size" and norms[at + 1 : at + 2] == ["of"]:
                 stop = at + 2
-                while stop < len(norms) and norms[stop] in (
-                    "a",
-                    "an",
-                    "half",
-                    "my",
-                    "the",
-                    "small",
-                    "large",
-                    "about",
-                ):
+                while stop < len(norms) and norms[stop] in self._before_likeness:
                     stop += 1
                 if stop < len(norms) and norms[stop].isalpha():
                     start = at - 1 if at > 0 and norms[at - 1] in ("the", "about") else at

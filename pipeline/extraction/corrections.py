@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline.extraction.concepts import Cue
-from pipeline.extraction.details import Details
 from pipeline.extraction.drafts import Draft, Withdrawal
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.verdicts import Verdicts
 
 
-class Corrections(Details):
+class Corrections(Verdicts):
     """Corrections by voice: the last statement is withdrawn, or its side, part, grade or finding is replaced."""
 
     def _corrects(self, index: int, segment: Segment) -> bool:

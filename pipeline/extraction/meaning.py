@@ -51,15 +51,7 @@ class Meaning(View):
         covered = mentions_within(self.analysis.mentions, max(segment.start, at - 6), at)
         if any(m.end == at for m in covered) or (at - 1) in self.measured:
             return False
-        determined = at - 2 >= segment.start and self.norms[at - 2] in (
-            "the",
-            "a",
-            "that",
-            "this",
-            "my",
-            "your",
-            "our",
-        )
+        determined = at - 2 >= segment.start and self.norms[at - 2] in self.rules.definite
         return determined or (at - 1 == segment.start and subject.endswith("s"))
 
     def _is_verb(self, mention: Mention) -> bool:
@@ -116,7 +108,7 @@ class Meaning(View):
         subject = next(
             (w for w in reversed(before) if w not in self.rules.degrees and w not in self.rules.copulas), ""
         )
-        if subject in ("he", "she", "they", "patient") and any(w in self.rules.copulas for w in before):
+        if subject in self.rules.animal_subjects and any(w in self.rules.copulas for w in before):
             return Item(mention, general[0], mention.similarity)
         if before and not all(w in self.rules.degrees or w == "and" for w in before):
             return None

@@ -64,7 +64,7 @@ class Places(Sides):
             item, following[0], gap
         ):
             return []
-        if any(word in ("is", "are", "no", "not", "has") or word in COMMA_MARKS for word in gap):
+        if any(word in self.rules.parting or word in COMMA_MARKS for word in gap):
             return []
         return self._listed(following)
 
@@ -73,14 +73,12 @@ class Places(Sides):
         if (
             not gap
             or len(gap) > 3
-            or not all(
-                w in ("left", "right", "both", "upper", "lower") or w in self.rules.determiners for w in gap
-            )
+            or not all(w in self.rules.placing or w in self.rules.determiners for w in gap)
         ):
             return False
         following = self.norms[structure.end] if structure.end < len(self.norms) else ""
         verdict = mentions_within(self.analysis.mentions, structure.end, structure.end + 2)
-        sided = any(w in ("left", "right", "both") for w in gap)
+        sided = any(w in self.rules.sides for w in gap)
         return sided and following not in self.rules.copulas and not any(m.is_predicate for m in verdict)
 
     def _listed(self, structures: list[Item]) -> list[Item]:
@@ -88,12 +86,12 @@ class Places(Sides):
         group = [structures[0]]
         for following in structures[1:]:
             gap = self.norms[group[-1].end : following.start]
-            joined = any(word in ("and", "or", "nor", "to") for word in gap)
+            joined = any((word in self.rules.joining or word == "to") for word in gap)
             light = all(
-                word in ("and", "or", "nor", "to")
+                (word in self.rules.joining or word == "to")
                 or word in self.rules.determiners
                 or word in self.rules.prepositions
-                or word in ("left", "right", "both")
+                or word in self.rules.sides
                 for word in gap
             )
             if not (joined and light):
@@ -135,7 +133,9 @@ class Places(Sides):
             and not any(s.is_structure and s.end == o.start for s in items)
         ]
         adjacent = item.start == subject.end
-        joined = any(word in ("and", ",", "or") for word in self.norms[subject.end : item.start])
+        joined = any(
+            (word in self.rules.joining or word == ",") for word in self.norms[subject.end : item.start]
+        )
         return (bool(verdicts) and not joined) or (bool(in_front) and adjacent)
 
     def _subjects(self, item: Item, structures: list[Item], segment: Segment) -> list[Item]:
@@ -149,12 +149,12 @@ class Places(Sides):
             if (
                 gap
                 and all(
-                    word in ("and", "or", "nor", ",")
+                    (word in self.rules.joining or word == ",")
                     or word in self.rules.determiners
-                    or word in ("left", "right", "both")
+                    or word in self.rules.sides
                     for word in gap
                 )
-                and any(word in ("and", "or", "nor") for word in gap)
+                and any(word in self.rules.joining for word in gap)
             ):
                 group.insert(0, previous)
             else:

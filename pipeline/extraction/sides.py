@@ -34,12 +34,11 @@ class Sides(Meaning):
 
     def _find_owner(self, cue: Cue, segment: Segment) -> int | None:
         after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
-        names_sides = self.norms[cue.end - 1] in ("side", "sides") and cue.end - cue.start > 1
+        names_sides = self.norms[cue.end - 1] in self.rules.side_nouns and cue.end - cue.start > 1
         if after and not names_sides:
             gap = self.norms[cue.end : after[0].start]
             if not any(
-                w in self.rules.copulas or w in ("one", "side", "no", "and", "or") or w in COMMA_MARKS
-                for w in gap
+                w in self.rules.copulas or w in self.rules.side_parted or w in COMMA_MARKS for w in gap
             ):
                 return after[0].start
         before = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 8), cue.start)
@@ -51,10 +50,10 @@ class Sides(Meaning):
             and self.norms[cue.start - 1] == "the"
             and self.norms[cue.start - 2] in self.rules.prepositions
         )
-        bilateral = names_sides or self.norms[cue.start] in ("bilaterally", "bilateral", "both", "each")
+        bilateral = names_sides or self.norms[cue.start] in self.rules.distributing
         if before and (posed or bilateral or before[-1].end == cue.start):
             following = self.norms[cue.end] if cue.end < segment.end else ""
-            subject = following in self.rules.copulas or following in ("one", "'s")
+            subject = following in self.rules.copulas or following in self.rules.side_subject
             if not subject:
                 return before[-1].start
         return None
@@ -83,7 +82,7 @@ class Sides(Meaning):
         ]
         if trailing and not mentions_within(self.analysis.mentions, item.end, trailing[0].start):
             following = self.norms[trailing[0].end] if trailing[0].end < segment.end else ""
-            if following not in self.rules.copulas and following not in ("one", "'s"):
+            if following not in self.rules.copulas and following not in self.rules.side_subject:
                 return self._side_value(trailing[0])
         if self.leading_side is not None:
             return self.leading_side
@@ -113,14 +112,13 @@ class Sides(Meaning):
             return self.focus.side
         return None
 
-    @staticmethod
-    def _side_in_name(words: list[str]) -> str | None:
+    def _side_in_name(self, words: list[str]) -> str | None:
         """A side that is part of a finding's own words; "all right" and "right back" hold none."""
         for at, word in enumerate(words):
             before = words[at - 1] if at else ""
             after = words[at + 1] if at + 1 < len(words) else ""
             if word in ("left", "both") or (
-                word == "right" and before != "all" and after not in ("back", "away")
+                word == "right" and before != "all" and after not in self.rules.no_side_after_right
             ):
                 return word
         return None
@@ -171,10 +169,8 @@ class Sides(Meaning):
             w in self.rules.degrees
             or w in self.rules.copulas
             or w in self.rules.determiners
-            or w in ("and", "one", "side", "rest", "other", "otherwise", "remainder", "others", "ones", "two")
+            or w in self.rules.side_fillers
             for w in before
-            if w not in ("left", "right", "both")
+            if w not in self.rules.sides
         )
-        return light and (
-            bool(sides) or any(w in ("rest", "other", "otherwise", "others", "remainder") for w in before)
-        )
+        return light and (bool(sides) or any(w in self.rules.remainder for w in before))

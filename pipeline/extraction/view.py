@@ -27,15 +27,43 @@ class ReadingRules:
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
         self.told = frozenset(lexicon.words["told"]["at_home"])
         self.asked = self.told | frozenset(lexicon.words["told"]["asked"])
-        self.linking = frozenset(("is", "are", "was", "were", "'s", "has", "have"))
         self.subjects = frozenset(groups["subjects"])
         self.before_part = frozenset(groups["before_part"])
         self.inside = frozenset(groups["inside_systems"])
         self.on_surface = frozenset(groups["surface_prepositions"])
         self.exam_words = frozenset(groups["exam_words"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
-        self.possessive_subjects = frozenset(("hers", "his", "theirs", "mine", "yours", "its"))
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
+        reading = lexicon.words["reading"]
+        self.bare_denial = frozenset(reading["bare_denial"])
+        self.auxiliaries = frozenset(reading["auxiliaries"])
+        self.yes = frozenset(reading["yes"])
+        self.asking_owner = frozenset(reading["asking_owner"])
+        self.linking = frozenset(reading["linking"])
+        self.possessive_subjects = frozenset(reading["possessive_subjects"])
+        self.definite = frozenset(reading["definite"])
+        self.known_already = frozenset(reading["known_already"])
+        self.animal_pronouns = frozenset(reading["animal_pronouns"])
+        self.animal_subjects = frozenset(reading["animal_subjects"])
+        self.joining = frozenset(reading["joining"])
+        self.choosing = frozenset(reading["choosing"])
+        self.sides = frozenset(reading["sides"])
+        self.distributing = frozenset(reading["distributing"])
+        self.side_nouns = frozenset(reading["side_nouns"])
+        self.side_subject = frozenset(reading["side_subject"])
+        self.side_parted = frozenset(reading["side_parted"])
+        self.remainder = frozenset(reading["remainder"])
+        self.side_fillers = frozenset(reading["side_fillers"])
+        self.no_side_after_right = frozenset(reading["no_side_after_right"])
+        self.parting = frozenset(reading["parting"])
+        self.placing = frozenset(reading["placing"])
+        self.undoing = frozenset(reading["undoing"])
+        self.noun_denials = frozenset(reading["noun_denials"])
+        self.list_fillers = frozenset(reading["list_fillers"])
+        self.not_past_after = frozenset(reading["not_past_after"])
+        self.degree_ends = frozenset(reading["degree_ends"])
+        self.to_degree = frozenset(reading["to_degree"])
+        self.denying = frozenset(reading["denying"])
 
 
 class View:
@@ -158,4 +186,4 @@ class View:
         at = item.start - 1
         while at >= 0 and (self.norms[at] in self.rules.degrees or self.norms[at] in self.rules.copulas):
             at -= 1
-        return at >= 0 and self.norms[at] in ("he", "she")
+        return at >= 0 and self.norms[at] in self.rules.animal_pronouns

@@ -1,0 +1,85 @@
+"""Words that are no finding by themselves: loose words of approval without a subject, qualities of another finding."""
+
+from __future__ import annotations
+
+from pipeline.extraction.afterthoughts import Afterthoughts
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.drafts import Item
+from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import COMMA_MARKS
+
+
+class Verdicts(Afterthoughts):
+    """Words that are no finding by themselves: loose words of approval without a subject, qualities of another finding."""
+
+    def _is_modifier_only(self, item: Item, items: list[Item], position: int) -> bool:
+        """A quality beside the finding it describes ("a firm mobile lump", "the lump is soft")."""
+        if not item.mention.is_predicate:
+            return False
+        quality = self.cues.get("quality", self.no_cues).starting_at(item.start)
+        if quality is None or quality.end != item.end:
+            return False
+        concept = self.lexicon.findings[item.entry.id]
+        if concept.system != "any" and not item.entry.in_focus:
+            return self._more_of_the_same(item)
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is not None and following.entry.kind == "noun" and following.start - item.end <= 3:
+            between = self.norms[item.end : following.start]
+            parts = COMMA_MARKS | self.rules.prepositions | self.rules.denying | {"or"}
+            described = self.lexicon.findings[following.entry.id].nature == "abnormal"
+            if described and not any(word in parts for word in between):
+                return True
+        previous = items[position - 1] if position else None
+        if previous is not None and previous.entry.kind == "noun" and previous.start >= item.start - 8:
+            named = self.lexicon.findings[previous.entry.id]
+            between = self.norms[previous.end : item.start]
+            return named.nature == "abnormal" and not any(w in self.rules.degree_ends for w in between[:-1])
+        return False
+
+    def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
+        """Loose words of approval need a subject, or they are talk ("Good. Lovely.")."""
+        words = " ".join(self.norms[item.start : item.end])
+        if words not in self.rules.weak:
+            return True
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is not None:
+            gap = self.norms[item.end : following.start]
+            light = all(word in self.rules.degrees or word in ("and", "looking") for word in gap)
+            if light and not following.is_structure and following.mention.is_predicate:
+                # "nice and relaxed" is one verdict; "soft and comfortable" are two.
+                loose = words in self.rules.praise and self.lexicon.findings[item.entry.id].nature == "normal"
+                return not loose and self._structure_before(item, items) is not None
+            if light and following.is_structure:
+                return True
+        nxt = self.norms[item.end] if item.end < segment.end else ""
+        begins_next = following is not None and following.start == item.end
+        free = nxt in self.rules.may_follow or begins_next or self._position_cue(item.end) is not None
+        if nxt.isalpha() and not free:
+            return False
+        if self._structure_before(item, items) is not None or self.pending:
+            return True
+        if self.norms[segment.start] in self.rules.possessive_subjects | {"and"} and any(
+            w in self.rules.possessive_subjects for w in self.norms[segment.start : segment.start + 2]
+        ):
+            return self.focus.system is not None
+        if self._subject_pronoun(item, segment) or self._side_subject(item, segment):
+            return self.focus.system is not None
+        if words not in self.rules.praise and self._said_of_patient(item):
+            return True
+        concept = self.lexicon.findings[item.entry.id]
+        alone = item.start == segment.start
+        # "Clear." or "Soft, comfortable." right after the part was named.
+        strong_alone = words not in self.rules.praise
+        near = self.focus.system is not None and segment.sentence - self.focus.sentence <= 1
+        negated = (
+            self.negation is not None or self.norms[max(segment.start, item.start - 1)] in self.rules.denying
+        )
+        if concept.nature != "normal":
+            return near or negated or not alone
+        return strong_alone and near
+
+    def _position_cue(self, token: int) -> Cue | None:
+        for kind in ("side", "anchor", "now", "past", "possible_after", "act", "terminator"):
+            if (cue := self.cues.get(kind, self.no_cues).starting_at(token)) is not None:
+                return cue
+        return None
