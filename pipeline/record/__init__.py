@@ -4,7 +4,7 @@ Pure: no input or output, no clock but the day of the visit that is passed in. N
 advises.
 """
 
-from pipeline.record.assemble import CAUTION, assemble
+from pipeline.record.assemble import CAUTION, assemble, assess
 from pipeline.record.model import SCHEMA_VERSION, ExamRecord, Notice, Owner, Patient, SystemReview, Visit
 
 __all__ = [
@@ -17,4 +17,5 @@ __all__ = [
     "SystemReview",
     "Visit",
     "assemble",
+    "assess",
 ]

@@ -31,27 +31,43 @@ def assemble(
     Of several current values of one kind the last stands and the others are marked superseded, with a notice.
     Nothing that was said is dropped.
     """
-    findings = merge_findings(statements.findings)
-    said, replaced = settle_measurements(merge_measurements(statements.measurements), lexicon)
-    subject = subject_of(patient, visit, said, lexicon)
+    return assess(
+        ExamRecord(
+            patient=patient,
+            visit=visit,
+            transcript=transcript,
+            measurements=merge_measurements(statements.measurements),
+            findings=merge_findings(statements.findings),
+            plan=statements.plan,
+            not_examined=statements.not_examined,
+            mentioned=statements.mentioned,
+            corrections=statements.corrections,
+            clauses=statements.clauses,
+            caution=CAUTION,
+        ),
+        lexicon,
+    )
+
+
+def assess(record: ExamRecord, lexicon: Lexicon) -> ExamRecord:
+    """Work out anew what follows from the facts of a record: statuses, ranges, states of systems, notices.
+
+    Assessing twice changes nothing. Facts are kept as they stand and in their order, but for values of one kind
+    that exclude each other: of these the last stands.
+    """
+    said, replaced = settle_measurements(record.measurements, record.corrections, lexicon)
+    subject = subject_of(record.patient, record.visit, said, lexicon)
     judgements = tuple(judge(measurement, subject, lexicon) for measurement in said)
     measurements = tuple(judgement.measurement for judgement in judgements)
-    systems = review_systems(statements, findings, measurements, lexicon)
-    record = ExamRecord(
-        patient=patient,
-        visit=visit,
-        transcript=transcript,
-        measurements=measurements,
-        findings=findings,
-        systems=systems,
-        plan=statements.plan,
-        ranges=_ranges_used(judgements),
-        clauses=statements.clauses,
-        caution=CAUTION,
+    assessed = record.model_copy(
+        update={
+            "measurements": measurements,
+            "systems": review_systems(record, measurements, lexicon),
+            "ranges": _ranges_used(judgements),
+        }
     )
-    material = Material(record, judgements, replaced, statements.corrections, subject)
-    notices = all_notices(material, lexicon)
-    return record.model_copy(update={"notices": notices})
+    notices = all_notices(Material(assessed, judgements, replaced, subject), lexicon)
+    return assessed.model_copy(update={"notices": notices})
 
 
 def _ranges_used(judgements: tuple[Judgement, ...]) -> tuple[ReferenceRangeUsed, ...]:

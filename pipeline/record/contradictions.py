@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Iterator
 from itertools import combinations
 
 from lexicon import Lexicon
-from pipeline.extraction.model import Finding, Measurement
+from pipeline.extraction.model import Correction, Evidence, Finding, Measurement
 from pipeline.record.model import Notice
 from pipeline.record.ranges import interval_of
 from pipeline.record.systems import is_result
@@ -16,20 +18,54 @@ Replaced = tuple[tuple[Measurement, Measurement], ...]
 
 
 def settle_measurements(
-    measurements: tuple[Measurement, ...], lexicon: Lexicon
+    measurements: tuple[Measurement, ...], corrections: tuple[Correction, ...], lexicon: Lexicon
 ) -> tuple[tuple[Measurement, ...], Replaced]:
     """Let the last value of a kind stand where several current ones exclude each other.
 
-    Returns the measurements, earlier values marked superseded, and the pairs (earlier, standing).
+    Returns the measurements, earlier values marked superseded, and the pairs (earlier, standing): those settled
+    now, and those that an earlier settling left, which no spoken correction explains.
     """
+    explained = _taken_back(measurements, corrections)
     settled = list(measurements)
     replaced: list[tuple[Measurement, Measurement]] = []
-    standing = [i for i, m in enumerate(settled) if not m.superseded and m.when == "now"]
-    for earlier, later in combinations(standing, 2):
-        if _exclude_each_other(settled[earlier], settled[later], lexicon):
-            replaced.append((settled[earlier], settled[later]))
-            settled[earlier] = settled[earlier].model_copy(update={"superseded": True})
-    return tuple(settled), tuple(replaced)
+    standing: dict[str, list[Measurement]] = defaultdict(list)
+    for place in reversed(range(len(settled))):
+        value = settled[place]
+        if value.superseded and place in explained:
+            continue
+        was = value.model_copy(update={"superseded": False})
+        later = next((m for m in standing[value.kind] if _exclude_each_other(was, m, lexicon)), None)
+        if later is not None:
+            replaced.append((was, later))
+            settled[place] = value.model_copy(update={"superseded": True})
+        elif not value.superseded:
+            standing[value.kind].append(value)
+    return tuple(settled), tuple(reversed(replaced))
+
+
+def _taken_back(measurements: tuple[Measurement, ...], corrections: tuple[Correction, ...]) -> set[int]:
+    """Places of the values that a spoken correction stands on, or that came last before a "scratch that" about them."""
+    withdrawn: dict[str, list[int]] = defaultdict(list)
+    by_words: dict[tuple[str, tuple[Evidence, ...]], list[int]] = defaultdict(list)
+    for place, value in enumerate(measurements):
+        if value.superseded:
+            withdrawn[value.kind].append(place)
+            by_words[value.kind, value.evidence].append(place)
+    places: set[int] = set()
+    for correction in corrections:
+        named = by_words.get((correction.about, correction.evidence))
+        if named is None:
+            of_kind = withdrawn.get(correction.about, [])
+            before = bisect_left(
+                of_kind, _first(correction.evidence), key=lambda i: _first(measurements[i].evidence)
+            )
+            named = of_kind[before - 1 : before] if before else []
+        places.update(named)
+    return places
+
+
+def _first(evidence: tuple[Evidence, ...]) -> int:
+    return min((piece.start_char for piece in evidence), default=0)
 
 
 def contradictions(findings: tuple[Finding, ...], replaced: Replaced, lexicon: Lexicon) -> Iterator[Notice]:

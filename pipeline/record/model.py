@@ -8,10 +8,19 @@ from typing import Literal
 from pydantic import ConfigDict, Field, model_validator
 
 from lexicon.schema import System
-from pipeline.extraction.model import Clause, Evidence, Finding, Measurement, PlanItem
+from pipeline.extraction.model import (
+    Clause,
+    Correction,
+    Evidence,
+    Finding,
+    Measurement,
+    NotExamined,
+    PlanItem,
+)
 from pipeline.speech.model import Frozen, Transcript
 
-SCHEMA_VERSION = "1.0"
+SCHEMA_VERSION = "1.1"
+"""A new minor number adds optional fields: records of lower ones stay readable. 1.1: what the states and notices rest on."""
 
 VisitKind = Literal["health_check", "vaccination", "sick", "recheck", "pre_anaesthetic", "senior"]
 SystemState = Literal["normal", "abnormal", "not_examined", "not_mentioned"]
@@ -119,5 +128,10 @@ class ExamRecord(Frozen):
     plan: tuple[PlanItem, ...] = ()
     notices: tuple[Notice, ...] = ()
     ranges: tuple[ReferenceRangeUsed, ...] = ()
+    not_examined: tuple[NotExamined, ...] = Field(
+        default=(), description="Systems the vet could not or would not examine, as said."
+    )
+    mentioned: tuple[System, ...] = Field(default=(), description="Systems named, with or without a finding.")
+    corrections: tuple[Correction, ...] = Field(default=(), description="What was taken back aloud.")
     clauses: tuple[Clause, ...] = Field(default=(), description="Every clause with its speech act, in order.")
     caution: str = ""

@@ -34,7 +34,6 @@ class Material:
     record: ExamRecord
     judgements: tuple[Judgement, ...]
     replaced: Replaced
-    corrections: tuple[Correction, ...]
     subject: Subject
 
 
@@ -51,7 +50,7 @@ def all_notices(material: Material, lexicon: Lexicon) -> tuple[Notice, ...]:
         *_doubtful_values(material.judgements, lexicon),
         *_missing(record, material.subject, lexicon),
         *_no_plan(record),
-        *_corrected(material.corrections),
+        *_corrected(record.corrections),
     ]
     return tuple(sorted(notices, key=lambda notice: _SEVERITIES.index(notice.severity)))
 

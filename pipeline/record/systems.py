@@ -20,8 +20,8 @@ from typing import get_args
 
 from lexicon import Lexicon
 from lexicon.schema import System
-from pipeline.extraction.model import Finding, Measurement, RangeStatus, Statements
-from pipeline.record.model import SystemReview, SystemState
+from pipeline.extraction.model import Finding, Measurement, RangeStatus
+from pipeline.record.model import ExamRecord, SystemReview, SystemState
 
 _STATUS_WORDS: dict[RangeStatus, str] = {
     "normal": "in range",
@@ -33,16 +33,13 @@ _STATUS_WORDS: dict[RangeStatus, str] = {
 
 
 def review_systems(
-    statements: Statements,
-    findings: tuple[Finding, ...],
-    measurements: tuple[Measurement, ...],
-    lexicon: Lexicon,
+    record: ExamRecord, measurements: tuple[Measurement, ...], lexicon: Lexicon
 ) -> tuple[SystemReview, ...]:
-    """Work out the state of all systems, nose to tail; `measurements` carry their status already."""
+    """Work out the state of all systems, nose to tail; `measurements` are the record's with their status."""
     reviews: list[SystemReview] = []
     for system in get_args(System):
-        of_system = [f for f in findings if f.system == system and not f.superseded]
-        declined = "; ".join(dict.fromkeys(n.reason for n in statements.not_examined if n.system == system))
+        of_system = [f for f in record.findings if f.system == system and not f.superseded]
+        declined = "; ".join(dict.fromkeys(n.reason for n in record.not_examined if n.system == system))
         values = [
             m
             for m in measurements
@@ -56,7 +53,7 @@ def review_systems(
         elif values:
             review = _by_values(system, values, lexicon)
         else:
-            review = _without_result(system, of_system, named=system in statements.mentioned)
+            review = _without_result(system, of_system, named=system in record.mentioned)
         reviews.append(review)
     return tuple(reviews)
 

@@ -206,6 +206,7 @@ def test_values_that_can_both_be_true_do_not_contradict() -> None:
         measured("respiratory_rate", 30),
         measured("body_condition_score", 5, out_of=9),
         measured("body_condition_score", 3, out_of=5),
+        corrections=(Correction(about="heart_rate", message="120 was corrected aloud.", evidence=heard()),),
     )
     assert not notices(record, "contradiction")
 

@@ -23,7 +23,7 @@ from pipeline.extraction.model import (
     Side,
     Statements,
 )
-from pipeline.record import Patient, Visit, assemble
+from pipeline.record import Patient, Visit, assemble, assess
 from pipeline.record.merge import merge_findings, merge_measurements
 from pipeline.record.model import VisitKind
 from pipeline.speech.model import Transcript
@@ -123,6 +123,17 @@ def test_a_record_always_comes_and_nothing_is_lost(
     assert [review.system for review in record.systems] == list(get_args(System))
     assert record.plan == said.plan
     assert len([notice for notice in record.notices if notice.kind == "correction"]) == len(said.corrections)
+
+
+@settings(max_examples=200, deadline=None)
+@given(said=statements, patient=patients, visit=visits)
+def test_assessing_a_record_again_changes_nothing(
+    said: Statements, patient: Patient | None, visit: Visit
+) -> None:
+    """So a record can be assessed after every change that a reviewer makes."""
+    record = assemble(said, TRANSCRIPT, patient, visit, LEXICON)
+    # By text: a number that is none differs from itself.
+    assert repr(assess(record, LEXICON)) == repr(record)
 
 
 @settings(max_examples=200, deadline=None)
