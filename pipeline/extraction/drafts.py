@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from lexicon import Entry
 from pipeline.extraction.attributes import Graded, Sized
 from pipeline.extraction.concepts import Cue, Mention
-from pipeline.extraction.measurements import Reading
+from pipeline.extraction.measuring import Reading
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 

@@ -18,7 +18,7 @@ from lexicon.schema import System
 from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.drafts import Draft, Read
-from pipeline.extraction.measurements import MeasurementReader, Reading
+from pipeline.extraction.measuring import MeasurementReader, Reading
 from pipeline.extraction.misheard import MisheardWords
 from pipeline.extraction.model import (
     Assertion,

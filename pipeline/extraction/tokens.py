@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from spacy.vocab import Vocab
 
     from pipeline.extraction.concepts import Cue, Mention
-    from pipeline.extraction.measurements import Reading
+    from pipeline.extraction.measuring import Reading
     from pipeline.extraction.numbers import Number
     from pipeline.extraction.segments import Segment
 

@@ -6,7 +6,7 @@ from bisect import bisect_left
 
 from pipeline.extraction.answers import Answers
 from pipeline.extraction.drafts import CARRYING, Focus
-from pipeline.extraction.measurements import Reading
+from pipeline.extraction.measuring import Reading
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 

@@ -1,0 +1,140 @@
+"""Reads the measured values of a text, number by number.
+
+What a value means is decided by the name before or after it ("temperature thirty eight six", "ninety six for the heart rate"),
+else by what was measured just before (a correction, a repeat, an earlier value), else by its unit ("twelve point four kilos") or
+its scale ("five out of nine"). A number that nothing claims is left alone.
+"""
+
+from __future__ import annotations
+
+from spacy.tokens import Doc
+from spacy.vocab import Vocab
+
+from lexicon import Lexicon
+from pipeline.extraction.measuring.amounts import Amounts
+from pipeline.extraction.measuring.comparison import Comparison
+from pipeline.extraction.measuring.model import Name, Reading, Value
+from pipeline.extraction.measuring.naming import Naming
+from pipeline.extraction.measuring.replacement import replaces
+from pipeline.extraction.measuring.series import Series
+from pipeline.extraction.measuring.sheet import Sheet
+from pipeline.extraction.measuring.tables import MeasuringTables
+from pipeline.extraction.measuring.unnamed import Unnamed
+from pipeline.extraction.measuring.worded import read_words
+from pipeline.extraction.measuring.writing import Writing
+from pipeline.extraction.numbers import Number
+from pipeline.extraction.tokens import SpokenTokenizer, analysis_of
+
+
+class MeasurementReader:
+    """spaCy component that fills `readings` of the Analysis (needs its numbers, mentions and cues)."""
+
+    def __init__(self, vocab: Vocab, lexicon: Lexicon, tokenizer: SpokenTokenizer) -> None:
+        self._tables = MeasuringTables(vocab, lexicon, tokenizer)
+
+    def __call__(self, doc: Doc) -> Doc:
+        """Read the text that the Doc carries."""
+        analysis_of(doc).readings = _Pass(Sheet(self._tables, doc)).run()
+        return doc
+
+
+class _Pass:
+    """One reading of one text, left to right."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self._amounts = Amounts(sheet)
+        self._naming = Naming(sheet)
+        self._writing = Writing(sheet)
+        self._unnamed = Unnamed(sheet)
+        self._comparison = Comparison(sheet, self._amounts, self._writing)
+
+    def run(self) -> list[Reading]:
+        """All readings in text order."""
+        series = Series(self.sheet, self._amounts, self._naming, self._writing)
+        series.sequences()
+        series.listed()
+        for number in self.sheet.analysis.numbers:
+            if number.start not in self.sheet.used and not self._is_talk(number):
+                self._claim(number)
+        read_words(self.sheet)
+        self.sheet.out.sort(key=lambda reading: reading.start)
+        self._writing.doubt_units()
+        return self.sheet.out
+
+    def _is_talk(self, number: Number) -> bool:
+        """ "One of the teeth", "again in six months", "on the 30th", "diastolic seventy five"."""
+        sheet = self.sheet
+        following = sheet.at(number.end)
+        begins_range = following == "to" and number.end + 1 in sheet.numbers
+        if number.pronoun and number.end not in sheet.units and not self._scaled(number) and not begins_range:
+            return True
+        return following in sheet.tables.counts_time or self._other_pressure(number)
+
+    def _scaled(self, number: Number) -> bool:
+        following = self.sheet.at(number.end)
+        return following in ("out", "/") or (
+            following in ("of", "over") and number.end + 1 in self.sheet.numbers
+        )
+
+    def _other_pressure(self, number: Number) -> bool:
+        """A diastolic or mean pressure, which is none of the kinds kept."""
+        sheet = self.sheet
+        if number.start - 1 not in sheet.replacing_tokens and sheet.is_word(number.start - 1, "not_systolic"):
+            return True
+        # "Systolic 120 diastolic 75": the name after belongs to the number after it.
+        return sheet.is_word(number.end, "not_systolic") and number.end + 1 not in sheet.numbers
+
+    def _claim(self, number: Number) -> None:
+        if self._comparison.from_to(number):
+            return
+        value = self._amounts.value(number)
+        name = self._naming.name_of(value)
+        if self._comparison.rise_or_fall(value) or (name is not None and self._reference(name, value)):
+            return
+        if name is not None:
+            self._writing.write(value, name.row.kind, (name.start, name.end))
+        elif rate := self._unnamed.by_rate_word(value):
+            self._writing.write(value, *rate)
+        elif not self._goes_with_previous(value):
+            self._by_itself(value)
+
+    def _reference(self, name: Name, value: Value) -> bool:
+        """ "Normal temp is up to 39.2": what is usual, explained, and not this patient's value."""
+        sheet = self.sheet
+        explained = sheet.at(name.start - 1) == "normal" and sheet.at(name.end) in ("is", "'s", "would")
+        upper = value.comparator == "<=" or sheet.norms[value.start - 2 : value.start] == ["up", "to"]
+        return explained and (value.high is not None or upper)
+
+    def _goes_with_previous(self, value: Value) -> bool:
+        """The value corrects the last reading, is its earlier value, or the same measured again."""
+        previous = self.sheet.out[-1] if self.sheet.out else None
+        if previous is None or not _same_quantity(previous, value):
+            return False
+        if replaces(self.sheet, previous, value):
+            reading = self._writing.write(value, previous.kind, previous.name)
+            reading.name = None
+            previous.superseded = True
+        elif self._comparison.old_value(previous, value):
+            self._writing.write(value, previous.kind, None).past = True
+        elif self._comparison.repeated(previous, value):
+            self._writing.write(value, previous.kind, None)
+        else:
+            return False
+        return True
+
+    def _by_itself(self, value: Value) -> None:
+        kind = self._unnamed.by_unit(value)
+        if kind == "weight" and self._comparison.is_change(value):
+            kind = None
+        if kind is not None:
+            self._writing.write(value, kind, None)
+        elif alone := self._unnamed.alone(value):
+            reading = self._writing.write(value, alone[0], None)
+            reading.confidence = min(reading.confidence, alone[1])
+
+
+def _same_quantity(previous: Reading, value: Value) -> bool:
+    if value.unit is None:
+        return True
+    return value.unit.row.to == previous.unit or value.unit.row.kind == previous.kind

@@ -1,0 +1,80 @@
+"""What a value without a name measures: its unit, its scale or the part of the body being spoken of tells."""
+
+from __future__ import annotations
+
+from pipeline.extraction.measuring.conversion import convert
+from pipeline.extraction.measuring.model import Value
+from pipeline.extraction.measuring.sheet import Sheet
+
+_ALONE = 0.7  # confidence of a kind that only the surroundings tell
+_ALONE_TEMPERATURE = 0.8
+_SLOWEST_ALONE = 40  # beats a minute; a smaller number on its own is more often something counted
+
+
+class Unnamed:
+    """Finds the kind of a value that no name claims."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+
+    def by_rate_word(self, value: Value) -> tuple[str, tuple[int, int]] | None:
+        """ "Rate one twelve": of the heart or of breathing, as the words before say; the kind and the naming tokens."""
+        sheet = self.sheet
+        rates = sheet.tables.rates
+        for at in range(value.start - 1, max(-1, value.start - 6), -1):
+            if sheet.is_word(at, "rate_names"):
+                return rates.get(sheet.system_before(at) or "", "heart_rate"), (at, at + 1)
+            if not sheet.is_link(at) and not sheet.is_word(at, "after_rate"):
+                break
+        if sheet.at(value.start - 1) == "at" and value.number.value >= 20 and sheet.stands_alone(value):
+            near = value.start - sheet.last_mention_end(value.start) <= 3
+            rate = rates.get((sheet.system_before(value.start) if near else None) or "")
+            return (rate, (value.start, value.start)) if rate else None
+        return None
+
+    def by_unit(self, value: Value) -> str | None:
+        """The kind that the unit settles, or the scale of nine."""
+        sheet = self.sheet
+        if value.unit is None:
+            scored = value.out_of == 9 and 1 <= value.number.value <= 9 and not sheet.graded_nearby(value)
+            return "body_condition_score" if scored else None
+        if value.unit.row.code == "deg" and self._warm(value):
+            return "temperature"
+        return value.unit.row.kind
+
+    def alone(self, value: Value) -> tuple[str, float] | None:
+        """What a bare number between two marks can only be in its context: (kind, confidence).
+
+        "Bright, thirty eight three" is a temperature; "no murmur, one hundred and four" a heart rate.
+        """
+        sheet = self.sheet
+        if value.out_of == 5 and self._scoring(value) and not sheet.graded_nearby(value):
+            return "body_condition_score", _ALONE
+        if not sheet.between_marks(value) or value.unit is not None or value.number.pronoun:
+            return None
+        if sheet.out and sheet.out[-1].value in (value.number.value, value.number.elided):
+            return None  # the same value once more
+        decimal = value.number.read(decimal=True)
+        low, high = sheet.tables.bare_temperature
+        if value.out_of is None and decimal != int(decimal) and low <= decimal <= high:
+            return "temperature", _ALONE_TEMPERATURE
+        if value.out_of == 5 and not sheet.graded_nearby(value):
+            return "body_condition_score", _ALONE
+        if value.out_of is None and value.number.value >= _SLOWEST_ALONE and self._heart_in_focus(value):
+            return "heart_rate", _ALONE
+        return None
+
+    def _warm(self, value: Value) -> bool:
+        """Degrees that are no angle: a body's warmth in Celsius or Fahrenheit."""
+        low, high = self.sheet.tables.bare_temperature
+        amount = value.number.read(decimal=True)
+        return low <= amount <= high or low <= convert(amount, self.sheet.tables.unit("[degF]")) <= high
+
+    def _scoring(self, value: Value) -> bool:
+        """ "I'd score him three out of five"."""
+        return any(self.sheet.is_word(at, "scoring") for at in range(max(0, value.start - 6), value.start))
+
+    def _heart_in_focus(self, value: Value) -> bool:
+        """A word of heart or pulses in the sentence so far or right after."""
+        around = (self.sheet.system_before(value.start), self.sheet.system_after(value.end))
+        return any(self.sheet.tables.rates.get(system or "") == "heart_rate" for system in around)
