@@ -75,6 +75,14 @@ class Lexicon:
             structure = self.structures[structure].part_of
         return finding
 
+    def naming(self, finding: str, structure: str | None) -> tuple[str, str]:
+        """(clinical name, owner's words) of a finding; a general one is named with its part: "elbow: swelling"."""
+        concept = self.findings[finding]
+        part = self.structures[structure] if structure is not None else None
+        if concept.system != "any" or part is None:
+            return concept.label, concept.plain
+        return f"{part.label}: {concept.label}", f"{part.plain}: {concept.plain}"
+
     def cue_terms(self, kind: str) -> dict[str, CueGroup]:
         """Every surface form of one kind of cue with its group."""
         return {term: group for group in self.cues.values() if group.kind == kind for term in group.terms}

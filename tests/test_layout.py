@@ -14,6 +14,7 @@ MAY_IMPORT = {
     "pipeline/speech": ("pipeline.capture", "models"),
     "pipeline/extraction": ("pipeline.speech.model", "lexicon"),
     "pipeline/record": ("pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
+    "pipeline/review": ("pipeline.record", "pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
     "pipeline/evaluation": ("pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
     "lexicon": (),
     "models": (),

@@ -214,11 +214,7 @@ class _Writer:
     def finding(self, draft: Draft) -> Finding:
         """The public value of a draft."""
         concept = self._lexicon.findings[draft.concept]
-        structure = self._lexicon.structures[draft.structure] if draft.structure else None
-        label = concept.label
-        plain = concept.plain
-        if concept.system == "any" and structure is not None:
-            label, plain = f"{structure.label}: {concept.label}", f"{structure.plain}: {concept.plain}"
+        label, plain = self._lexicon.naming(draft.concept, draft.structure)
         grade = None
         if draft.grade is not None:
             grade = Grade(

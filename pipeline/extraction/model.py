@@ -95,6 +95,9 @@ class Finding(Frozen):
     when: When = "now"
     superseded: bool = Field(default=False, description="Withdrawn or replaced by a later correction.")
     confidence: Probability = 1.0
+    entered_by: str | None = Field(
+        default=None, description="Person who typed or changed it; null as understood from the words."
+    )
     evidence: tuple[Evidence, ...] = ()
 
     @property
@@ -126,6 +129,9 @@ class Measurement(Frozen):
     status: RangeStatus = "unknown"
     superseded: bool = False
     confidence: Probability = 1.0
+    entered_by: str | None = Field(
+        default=None, description="Person who typed or changed it; null as understood from the words."
+    )
     evidence: tuple[Evidence, ...] = ()
 
 
@@ -145,6 +151,9 @@ class PlanItem(Frozen):
     due: str | None = Field(default=None, description="ISO date computed from the visit date, or null.")
     due_text: str | None = Field(default=None, description="When, as said: in ten days.")
     superseded: bool = False
+    entered_by: str | None = Field(
+        default=None, description="Person who typed or changed it; null as understood from the words."
+    )
     evidence: tuple[Evidence, ...] = ()
 
 
