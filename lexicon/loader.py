@@ -6,10 +6,9 @@ An error names file and row, so that whoever edits a table finds the place.
 from __future__ import annotations
 
 import functools
-import re
 import tomllib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -17,6 +16,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from lexicon.forms import Inflection, normal_form, plural, spellings
 from lexicon.schema import (
     SYSTEMS,
     CueGroup,
@@ -41,13 +41,16 @@ class LexiconError(ValueError):
 class Entry:
     """One surface form and what it stands for.
 
-    `kind` is structure, noun or predicate; `in_focus` forms count only while their system is in focus.
+    `kind` is structure, noun or predicate; `in_focus` forms count only while their system is in focus. `rule` names
+    the rule that made the form out of the written `base` (spelling, plural, verb form, comparative); empty as written.
     """
 
     term: str
     kind: str
     id: str
     in_focus: bool
+    rule: str = ""
+    base: str = ""
 
 
 @dataclass(frozen=True)
@@ -140,81 +143,85 @@ def _plain_rows(table: Traversable, key: str, shape: type[R]) -> tuple[R, ...]:
     return tuple(row for _, row in rows_of(table, key, shape))
 
 
-def plural(noun_phrase: str) -> str:
-    """Regular English plural of the last word ("eyelid" → "eyelids", "body" → "bodies", "mass" → "masses")."""
-    if noun_phrase.endswith("sis"):
-        return noun_phrase[:-2] + "es"
-    if re.search(r"(?:s|x|z|ch|sh)$", noun_phrase):
-        return noun_phrase + "es"
-    if re.search(r"[^aeiou]y$", noun_phrase):
-        return noun_phrase[:-1] + "ies"
-    return noun_phrase + "s"
+class _Forms:
+    """Collects the surface forms of all rows; a form written in a table wins over one made by rule."""
 
+    def __init__(self, pairs: tuple[tuple[str, str], ...], inflection: Inflection) -> None:
+        self._pairs = pairs
+        self._inflection = inflection
+        self._written: dict[tuple[str, str], Entry] = {}
+        self._spelled: dict[tuple[str, str], Entry] = {}
+        self._inflected: dict[tuple[str, str], Entry] = {}
 
-def spellings(term: str, pairs: Iterable[tuple[str, str]]) -> set[str]:
-    """The term in both spellings of every pair that occurs in it (UK and US)."""
-    forms = {term}
-    for left, right in pairs:
-        if left not in term and right not in term:
-            continue
-        for form in tuple(forms):
-            if left in form:
-                forms.add(form.replace(left, right))
-            elif right in form:
-                forms.add(form.replace(right, left))
-    return forms
+    def add(self, terms: Iterable[str], kind: str, row: Structure | FindingConcept, place: str) -> None:
+        """Take up the terms of one column of a row; those of focus columns have a kind that begins with "focus "."""
+        in_focus = kind.startswith("focus ")
+        scope = row.system if in_focus else "*"
+        kind = kind.removeprefix("focus ")
+        for raw in terms:
+            term = normal_form(raw)
+            if (before := self._written.get((term, scope))) is not None:
+                raise LexiconError(
+                    f"{place}: synonym {raw!r} already belongs to {before.id!r}: a form may stand once for all"
+                    " systems, or once per system in focus_terms/focus_predicates."
+                )
+            entry = Entry(term, kind, row.id, in_focus)
+            self._written[term, scope] = entry
+            self._derive(entry, scope)
 
+    def _derive(self, entry: Entry, scope: str) -> None:
+        for form in spellings(entry.term, self._pairs):
+            spelled = (
+                entry if form == entry.term else replace(entry, term=form, rule="spelling", base=entry.term)
+            )
+            self._spelled.setdefault((form, scope), spelled)
+            if entry.kind != "predicate":
+                many = plural(form)
+                self._spelled.setdefault(
+                    (many, scope), replace(entry, term=many, rule="plural", base=entry.term)
+                )
+            if entry.kind == "structure":
+                continue
+            for verb in self._inflection.verb_forms(form):
+                self._inflected.setdefault(
+                    (verb, scope),
+                    replace(entry, term=verb, kind="predicate", rule="verb form", base=entry.term),
+                )
+            if entry.kind == "predicate":
+                for more in self._inflection.comparatives(form):
+                    self._inflected.setdefault(
+                        (more, scope), replace(entry, term=more, rule="comparative", base=entry.term)
+                    )
 
-def normal_form(term: str) -> str:
-    """A term as the matcher sees it: lower case, hyphens and slashes as blanks, single blanks."""
-    if term.isascii() and term.replace(" ", "").isalpha() and term.islower() and "  " not in term:
-        return term.strip()
-    return re.sub(r"[\s/-]+", " ", term.lower().replace("\u2019", "'")).strip()
+    def entries(self) -> tuple[Entry, ...]:
+        """All forms; the free ones that inflection made stand back where any written word is the same."""
+        written = {term for term, _ in self._written}
+        inflected = {
+            (term, scope): entry
+            for (term, scope), entry in self._inflected.items()
+            if scope != "*" or term not in written
+        }
+        return tuple({**inflected, **self._spelled, **self._written}.values())
 
 
 def _surface_forms(
     structures: dict[str, Structure],
     findings: dict[str, FindingConcept],
-    pairs: tuple[tuple[str, str], ...],
+    forms: _Forms,
     places: dict[str, str],
     finding_places: dict[str, str],
 ) -> tuple[Entry, ...]:
-    """Spell out every form; forms written in a table win over forms made by rule."""
-    written: dict[tuple[str, str], Entry] = {}
-    derived: dict[tuple[str, str], Entry] = {}
-
-    def scope(entry_system: str, in_focus: bool) -> str:
-        return entry_system if in_focus else "*"
-
-    def add(terms: Iterable[str], kind: str, identifier: str, system: str, in_focus: bool) -> None:
-        for raw in terms:
-            term = normal_form(raw)
-            key = (term, scope(system, in_focus))
-            before = written.get(key)
-            if before is not None:
-                where = (places if kind == "structure" else finding_places)[identifier]
-                raise LexiconError(
-                    f"{where}: synonym {raw!r} already belongs to {before.id!r}: a form may stand once for all"
-                    " systems, or once per system in focus_terms/focus_predicates."
-                )
-            written[key] = Entry(term, kind, identifier, in_focus)
-            for form in spellings(term, pairs):
-                derived.setdefault((form, scope(system, in_focus)), Entry(form, kind, identifier, in_focus))
-                if kind != "predicate":
-                    plural_form = plural(form)
-                    derived.setdefault(
-                        (plural_form, scope(system, in_focus)), Entry(plural_form, kind, identifier, in_focus)
-                    )
-
     for structure in structures.values():
-        add(structure.terms, "structure", structure.id, structure.system, False)
-        add(structure.focus_terms, "structure", structure.id, structure.system, True)
+        place = places[structure.id]
+        forms.add(structure.terms, "structure", structure, place)
+        forms.add(structure.focus_terms, "focus structure", structure, place)
     for finding in findings.values():
-        add(finding.terms, "noun", finding.id, finding.system, False)
-        add(finding.predicates, "predicate", finding.id, finding.system, False)
-        add(finding.focus_terms, "noun", finding.id, finding.system, True)
-        add(finding.focus_predicates, "predicate", finding.id, finding.system, True)
-    return tuple({**derived, **written}.values())
+        place = finding_places[finding.id]
+        forms.add(finding.terms, "noun", finding, place)
+        forms.add(finding.predicates, "predicate", finding, place)
+        forms.add(finding.focus_terms, "focus noun", finding, place)
+        forms.add(finding.focus_predicates, "focus predicate", finding, place)
+    return forms.entries()
 
 
 def _compositions(
@@ -283,6 +290,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
     spelling = _read(base / "spelling.toml")
     _check_references(structures, findings, places, finding_places)
     pairs = tuple((left, right) for left, right in spelling["pairs"])
+    forms = _Forms(pairs, Inflection(_read(base / "inflection.toml")))
     return Lexicon(
         structures=structures,
         findings=findings,
@@ -294,7 +302,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
         soundalikes=soundalikes,
         words=words,
         numbers=numbers,
-        entries=_surface_forms(structures, findings, pairs, places, finding_places),
+        entries=_surface_forms(structures, findings, forms, places, finding_places),
         composed=_compositions(structures, findings, finding_places),
     )
 

@@ -1,10 +1,10 @@
-"""Finds the lexicon's words and the cues in a tokenised text (spaCy PhraseMatcher), longest first."""
+"""Finds the lexicon's words and the cues (spaCy PhraseMatcher) in a tokenised text, longest first."""
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from spacy.matcher import PhraseMatcher
@@ -13,7 +13,10 @@ from spacy.vocab import Vocab
 
 from lexicon import Entry, Lexicon
 from lexicon.schema import CueGroup
+from pipeline.extraction.terms import Match, TermTree
 from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
+
+_LOOSE = 0.9  # likeness of a term that was not said word by word
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +24,8 @@ class Mention:
     """Words of the lexicon in tokens start to end (exclusive), with everything they can stand for.
 
     `similarity` is 1.0 for words as written in a table, below for words taken as misheard. `inner` are the shorter
-    mentions inside words that count only in the focus of their system, for when that is not in focus.
+    mentions inside words that count only in the focus of their system, for when that is not in focus. `passed` are the
+    tokens between its words that are not its own; `route` says how the term was found when not word by word.
     """
 
     start: int
@@ -29,6 +33,8 @@ class Mention:
     entries: tuple[Entry, ...]
     similarity: float = 1.0
     inner: tuple[Mention, ...] = ()
+    passed: tuple[int, ...] = ()
+    route: str = ""
 
     @property
     def is_structure(self) -> bool:
@@ -62,22 +68,15 @@ class ConceptMatcher:
     """spaCy component that fills `mentions` and `cues` of the Analysis."""
 
     def __init__(self, vocab: Vocab, lexicon: Lexicon, tokenizer: SpokenTokenizer) -> None:
-        self._entries: dict[int, Entry] = {}
         self._cues: dict[int, CueGroup] = {}
         self._lengths = frozenset(
             t for unit in lexicon.units if unit.quantity == "length" for t in unit.terms
         )
-        self._entry_matcher = PhraseMatcher(vocab, attr="ORTH")
+        self._tree = TermTree(
+            ((tuple(tokenizer.phrase(entry.term)), entry) for entry in lexicon.entries),
+            lexicon.words["matching"],
+        )
         self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
-        # One key per meaning and not per form: adding a key costs more than adding a pattern.
-        by_meaning: dict[tuple[str, str, bool], list[Entry]] = defaultdict(list)
-        for entry in lexicon.entries:
-            by_meaning[entry.kind, entry.id, entry.in_focus].append(entry)
-        for (kind, identifier, in_focus), entries in by_meaning.items():
-            key = f"{kind} {identifier} {in_focus}"
-            forms = {tuple(tokenizer.phrase(entry.term)) for entry in entries}
-            self._entry_matcher.add(key, [Doc(vocab, words=list(form)) for form in sorted(forms)])
-            self._entries[vocab.strings.add(key)] = entries[0]
         for group in lexicon.cues.values():
             key = f"cue {group.id}"
             self._cue_matcher.add(key, [Doc(vocab, words=tokenizer.phrase(term)) for term in group.terms])
@@ -95,11 +94,8 @@ class ConceptMatcher:
         cues = _longest_per_kind(cues)
         # "No sign of fleas": the denial's words are not free to begin a term ("sign of fleas").
         taken = {t for c in cues if c.kind in _TAKING for t in range(c.start + 1, c.end)}
-        meanings: dict[tuple[int, int], list[Entry]] = defaultdict(list)
-        for key, start, end in self._entry_matcher(doc):
-            if start not in taken or end in taken:
-                meanings[start, end].append(self._entries[key])
-        mentions = _longest(Mention(start, end, tuple(entries)) for (start, end), entries in meanings.items())
+        found = (m for m in self._tree.find(analysis.norms) if m.start not in taken or m.end in taken)
+        mentions = _longest(_mentions(found))
         mentions = self._without_units(mentions, analysis)
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
@@ -116,6 +112,25 @@ class ConceptMatcher:
             if not unit or (verdict and not (described and not following[1].is_structure)):
                 kept.append(mention)
         return kept
+
+
+def _mentions(matches: Iterable[Match]) -> Iterator[Mention]:
+    """One mention for each place: what stands there word by word comes before what was found in another way."""
+    by_place: dict[tuple[int, int], list[Match]] = defaultdict(list)
+    for match in matches:
+        by_place[match.start, match.end].append(match)
+    for (start, end), here in by_place.items():
+        direct = [match for match in here if not match.route] or here
+        entries = {(e.kind, e.id, e.in_focus): e for match in direct for e in match.entries}
+        first = direct[0]
+        yield Mention(
+            start,
+            end,
+            tuple(entries.values()),
+            _LOOSE if first.route else 1.0,
+            passed=first.passed,
+            route=first.route,
+        )
 
 
 def _longest(mentions: Iterable[Mention]) -> list[Mention]:
@@ -201,7 +216,9 @@ _SHADOWS = {
 
 def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], list[Cue]]:
     """Let the longer reading win where a cue and a mention, or two cues, cover the same words."""
-    owner: dict[int, Mention] = {token: m for m in mentions for token in range(m.start, m.end)}
+    owner: dict[int, Mention] = {
+        token: m for m in mentions for token in range(m.start, m.end) if token not in m.passed
+    }
     swallowed: set[int] = set()
     kept_cues = []
     for cue in cues:

@@ -33,6 +33,9 @@ class Sides(Meaning):
         return self.owners[cue.start]
 
     def _find_owner(self, cue: Cue, segment: Segment) -> int | None:
+        around = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 8), cue.start)
+        if around and cue.start in around[-1].passed:
+            return around[-1].start  # "wax in the left ear" said as one term
         after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
         names_sides = self.norms[cue.end - 1] in self.rules.side_nouns and cue.end - cue.start > 1
         if after and not names_sides:
