@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import Cue
+from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.starts import Start, StatementStarts
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis
 
 _LONGEST_SEGMENT = 80
+_FRONTED = 5  # words of a phrase that stands before its clause
 # A measured value is no part of an aim, a report, praise or a plan that came before it without a mark.
 _ENDED_BY_VALUE = frozenset(("intention", "report", "chatter", "plan"))
 
@@ -29,6 +31,10 @@ class _Places:
     aims: set[int] = field(default_factory=set)
     verdicts: set[int] = field(default_factory=set)
     closing: set[int] = field(default_factory=set)
+    stating: set[int] = field(default_factory=set)
+    naming: set[int] = field(default_factory=set)
+    attributes: set[int] = field(default_factory=set)
+    starts: dict[int, Start] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -42,6 +48,8 @@ class _Open:
     act_seen: bool = False
     value_ends: bool = False
     aim_seen: bool = False
+    stated: bool = False
+    named: bool = False
 
 
 class Cutter:
@@ -51,13 +59,17 @@ class Cutter:
         words = lexicon.words["clauses"]
         self._and_openers = frozenset(words["and_openers"])
         self._openers = frozenset(words["openers"])
+        self._prepositions = frozenset(lexicon.words["groups"]["prepositions"])
+        self._binding = frozenset(words["binding"]) | self._prepositions
         self._contrast = frozenset(words["contrast"])
         self._titles = frozenset(words["titles"])
+        self._starts = StatementStarts(lexicon)
 
     def cut(self, analysis: Analysis) -> list[Segment]:
         """Segments in order, without the marks between them; linear in the length of the text."""
         norms = analysis.norms
         places = _places_of(analysis)
+        places.starts = self._starts.find(analysis)
         segments: list[Segment] = []
         now = _Open()
 
@@ -102,7 +114,13 @@ class Cutter:
             return "cue"
         if (at in places.readings and now.value_ends) or (at in places.headings and now.complete):
             return "cue"
+        if not self._fronted(norms, at, now) and (opener := _starts_statement(at, now, places)):
+            return opener
         return "comma" if at - now.start > _LONGEST_SEGMENT and at in places.mentions else None
+
+    def _fronted(self, norms: list[str], at: int, now: _Open) -> bool:
+        """ "With gingivitis you would see red gums": a phrase with a preposition before its clause."""
+        return norms[now.start] in self._prepositions and at - now.start < _FRONTED
 
     def _opens(self, norms: list[str], at: int, acts: dict[int, Cue], complete: bool) -> str | None:
         norm = norms[at]
@@ -115,43 +133,77 @@ class Cutter:
             word = norms[at + 1] if at + 1 < len(norms) else ""
             strong = following is not None and following.kind != "act_weak"
             return "and" if word in self._and_openers or strong else None
-        if here is not None and here.kind != "act_weak" and complete and norm in self._openers:
+        free = norms[at - 1] not in self._binding
+        if here is not None and here.kind != "act_weak" and complete and free and norm in self._openers:
             return "cue"
         return None
 
 
+def _starts_statement(at: int, now: _Open, places: _Places) -> str | None:
+    """How a statement opens that begins at a token of text without marks, or None while the one before is not finished."""
+    start = places.starts.get(at)
+    if start is Start.MARKER:
+        return "sentence"
+    if start is Start.PRONOUN and (now.stated or at - now.start >= 4):
+        return "cue"
+    if start is Start.SUBJECT and at - now.start >= 3 and at not in places.attributes:
+        return "sentence"
+    if start is None or not now.stated:
+        return None
+    if start is Start.QUALITY and not now.named:
+        return None
+    if start in (Start.SUBJECT, Start.TOPIC) and not now.named and at in places.attributes:
+        return None  # "swollen left hock, painful": the adjective before belongs to the part
+    return "sentence" if start in (Start.SUBJECT, Start.TOPIC, Start.VALUE, Start.QUALITY) else "comma"
+
+
 def _places_of(analysis: Analysis) -> _Places:
     places = _Places()
-    norms = analysis.norms
     for cue in analysis.cues:
-        if cue.kind in ("act", "anchor") or (cue.kind == "act_weak" and cue.start not in places.acts):
-            places.acts[cue.start] = cue
-        if cue.kind in ("act", "act_idle") and cue.group.value in _ENDED_BY_VALUE:
-            places.ended_by_value.add(cue.start)
-        if cue.kind == "act" and cue.group.value == "intention":
-            places.aims.add(cue.start)
-        if cue.kind == "deictic" and cue.end - cue.start > 1:
-            # "Starting with the eyes they're clear": a pronoun with its verb brings the result.
-            places.verdicts.add(cue.start)
-        if cue.kind in ("act", "pseudo_negation", "withdraw"):
-            places.inside.update(range(cue.start + 1, cue.end))
-        if cue.kind in ("replace", "withdraw") and _corrects(norms, cue):
-            places.corrections.update((cue.start, cue.end))
-        if cue.kind == "negation_after" and norms[cue.start] == "none":
-            places.nones.add(cue.start)
-        if cue.group.id == "plan_heading" and norms[cue.start] == "plan":
-            places.headings.add(cue.start)
-        if cue.kind in ("negation_before", "negation_after"):
-            places.closing.add(cue.end - 1)
+        _place_cue(places, cue, analysis.norms)
     for mention in analysis.mentions:
-        places.mentions.add(mention.start)
-        places.inside.update(range(mention.start + 1, mention.end))
-        if mention.is_predicate:
-            places.closing.add(mention.end - 1)
+        _place_mention(places, mention)
     for reading in analysis.readings:
         places.readings.add(reading.start)
         places.closing.add(reading.end - 1)
+        places.stating.add(reading.end - 1)
+        places.inside.update(range(reading.start + 1, reading.end))
     return places
+
+
+def _place_cue(places: _Places, cue: Cue, norms: list[str]) -> None:
+    if cue.kind in ("act", "anchor") or (cue.kind == "act_weak" and cue.start not in places.acts):
+        places.acts[cue.start] = cue
+    if cue.kind in ("act", "act_idle") and cue.group.value in _ENDED_BY_VALUE:
+        places.ended_by_value.add(cue.start)
+    if cue.kind == "act" and cue.group.value == "intention":
+        places.aims.add(cue.start)
+    if cue.kind == "deictic" and cue.end - cue.start > 1:
+        # "Starting with the eyes they're clear": a pronoun with its verb brings the result.
+        places.verdicts.add(cue.start)
+    if cue.kind in ("act", "pseudo_negation", "withdraw"):
+        places.inside.update(range(cue.start + 1, cue.end))
+    if cue.kind in ("replace", "withdraw") and _corrects(norms, cue):
+        places.corrections.update((cue.start, cue.end))
+    if cue.kind == "negation_after" and norms[cue.start] == "none":
+        places.nones.add(cue.start)
+    if cue.group.id == "plan_heading" and norms[cue.start] == "plan":
+        places.headings.add(cue.start)
+    if cue.kind in ("negation_before", "negation_after"):
+        places.closing.add(cue.end - 1)
+
+
+def _place_mention(places: _Places, mention: Mention) -> None:
+    places.mentions.add(mention.start)
+    places.inside.update(range(mention.start + 1, mention.end))
+    if mention.is_predicate:
+        places.closing.add(mention.end - 1)
+        if _fits_next(mention):
+            places.attributes.add(mention.end)
+    else:
+        places.naming.add(mention.start)
+    if not mention.is_structure:
+        places.stating.add(mention.end - 1)
 
 
 def _advance(now: _Open, at: int, places: _Places) -> None:
@@ -161,6 +213,13 @@ def _advance(now: _Open, at: int, places: _Places) -> None:
     now.aim_seen = now.aim_seen or at in places.aims
     # After a denial, an adjective's verdict or a measured value a clause can be complete.
     now.complete = now.complete or at in places.closing
+    now.stated = now.stated or at in places.stating
+    now.named = now.named or at in places.naming
+
+
+def _fits_next(mention: Mention) -> bool:
+    """Whether an adjective can stand before a part ("swollen"); those of the animal as a whole ("bright") can not."""
+    return any(entry.in_focus for entry in mention.entries)
 
 
 def _corrects(norms: list[str], cue: Cue) -> bool:
