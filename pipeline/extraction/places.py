@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from dataclasses import replace
 
 from lexicon.schema import FindingConcept
 from pipeline.extraction.concepts import mentions_within
@@ -18,7 +19,7 @@ class Places(Sides):
     def _places(self, item: Item, items: list[Item], segment: Segment) -> list[tuple[str | None, str | None]]:
         """Structures (with their side, where said) that a finding belongs to."""
         structures = [other for other in items if other.is_structure]
-        right = self._after_preposition(item, structures)
+        right = self._after_preposition(item, structures, items)
         attributive = self._attributive(item, structures, items)
         left = self._subjects(item, structures, segment)
         if not left and self._subject_pronoun(item, segment) and self.norms[item.start - 1] != "otherwise":
@@ -35,12 +36,16 @@ class Places(Sides):
             or left
         )
         concept = self.lexicon.findings[item.entry.id]
-        if not chosen and self.pending and item.mention.is_predicate:
+        if not chosen and self.pending and (item.mention.is_predicate or concept.system == "any"):
             return [(structure, side) for structure, side in self.pending]
         # "The coat is matted in the left armpit": the subject is the coat, the side is where it is.
         side_elsewhere = self._side_at(elsewhere[0], segment) if elsewhere else None
+        if compound and right:
+            # "A cruciate problem in the right stifle": the joint has the side.
+            side_elsewhere = self._side_at(right[0], segment)
         pairs: list[tuple[str | None, str | None]] = [
-            (other.entry.id, self._side_at(other, segment) or side_elsewhere) for other in chosen
+            (other.entry.id, self._side_of_place(other, structures, segment) or side_elsewhere)
+            for other in chosen
         ]
         if self.pending and chosen and chosen == left and item.mention.is_predicate:
             pairs = [*self.pending, *pairs]
@@ -52,21 +57,37 @@ class Places(Sides):
     def _speaks_of_focus(self, item: Item, segment: Segment) -> bool:
         return segment.sentence == self.focus.sentence or self._subject_pronoun(item, segment)
 
-    def _after_preposition(self, item: Item, structures: list[Item]) -> list[Item]:
-        """ "swelling of the left hock", "no discharge from the eyes or nose"."""
+    def _after_preposition(self, item: Item, structures: list[Item], items: list[Item]) -> list[Item]:
+        """ "swelling of the left hock", "no discharge from the eyes or nose", "a lump under the skin"."""
         following = [s for s in structures if s.start >= item.end]
         at = bisect_left(self.sizes, item.end, key=lambda z: z.start)
         sized = at < len(self.sizes) and self.sizes[at].start < item.end + 4
         if not following or following[0].start - item.end > (12 if sized else 7):
             return []
         gap = self.norms[item.end : following[0].start]
-        if not any(word in self.rules.prepositions for word in gap) and not self._placed_by_side(
-            item, following[0], gap
+        named_so = not gap and following[0].mention.similarity == 1.0
+        holds_preposition = named_so and self.norms[following[0].start] in self.rules.prepositions
+        if not (
+            holds_preposition
+            or any(word in self.rules.prepositions for word in gap)
+            or self._placed_by_side(item, following[0], gap)
         ):
             return []
+        if self._cues("exception", item.end, following[0].start) and self._another_between(
+            item, following[0], items
+        ):
+            return []  # "skin good other than a scab over the shoulder": the shoulder has the scab
         if any(word in self.rules.parting or word in COMMA_MARKS for word in gap):
             return []
+        concept = self.lexicon.findings[item.entry.id]
+        elsewhere = concept.system not in ("any", "skin", self._system_of(following[0].entry))
+        if elsewhere and self._another_between(item, following[0], items):
+            return []  # "sneezing and had gunk in both eyes": the eyes have the gunk
         return self._listed(following)
+
+    @staticmethod
+    def _another_between(item: Item, structure: Item, items: list[Item]) -> bool:
+        return any(item.end <= other.start < structure.start and not other.is_structure for other in items)
 
     def _placed_by_side(self, item: Item, structure: Item, gap: list[str]) -> bool:
         """ "Wax both ears", "hair loss left flank": a side leads to the part, and no verdict on the part follows."""
@@ -146,7 +167,10 @@ class Places(Sides):
         group = [before[-1]]
         for previous in reversed(before[:-1]):
             gap = self.norms[previous.end : group[0].start]
-            if (
+            if self._leads_on(gap):
+                # "The pad of the right hind is cut": the pad is what is judged.
+                group[0] = previous
+            elif (
                 gap
                 and all(
                     (word in self.rules.joining or word == ",")
@@ -157,9 +181,55 @@ class Places(Sides):
                 and any(word in self.rules.joining for word in gap)
             ):
                 group.insert(0, previous)
+            elif (
+                not gap
+                and self._siblings(previous, group[0], item)
+                and not self._has_verdict(previous, segment)
+            ):
+                group.insert(0, previous)  # "ears eyes nose all clean"
             else:
                 break
         return group
+
+    def _leads_on(self, gap: list[str]) -> bool:
+        """Whether the words between two parts say that the second tells where the first is."""
+        return any(word in self.rules.prepositions for word in gap) and all(
+            word in self.rules.prepositions or word in self.rules.determiners or word in self.rules.placing
+            for word in gap
+        )
+
+    def _heads(self, structures: list[Item], segment: Segment) -> list[tuple[str, str | None]]:
+        """Parts named by themselves, with their sides; of "the pad of the right hind" the pad."""
+        return [
+            (item.entry.id, self._side_of_place(item, structures, segment))
+            for before, item in zip([None, *structures], structures, strict=False)
+            if before is None or not self._leads_on(self.norms[before.end : item.start])
+        ]
+
+    def _siblings(self, one: Item, other: Item, item: Item) -> bool:
+        """Whether two parts named side by side share a verdict, and are not one named more closely ("hind leg stifle")."""
+        first, second = self.lexicon.structures[one.entry.id], self.lexicon.structures[other.entry.id]
+        if first.system != second.system:
+            return any(word in self.rules.summing for word in self.norms[other.end : item.start])
+        named_alike = first.part_of == second.part_of and first.id != second.id
+        return named_alike and (first.part_of is not None or first.system != "musculoskeletal")
+
+    def _has_verdict(self, structure: Item, segment: Segment) -> bool:
+        """ "Clean ears eyes bright": the part has an adjective in front."""
+        before = mentions_within(
+            self.analysis.mentions, max(segment.start, structure.start - 3), structure.start
+        )
+        return bool(before) and before[-1].end == structure.start and before[-1].is_predicate
+
+    def _side_of_place(self, structure: Item, structures: list[Item], segment: Segment) -> str | None:
+        """The side said with a part, or with the part that tells where it is ("the pad of the right hind")."""
+        side = self._side_at(structure, segment)
+        if side is not None:
+            return side
+        following = next((s for s in structures if s.start >= structure.end), None)
+        if following is None or not self._leads_on(self.norms[structure.end : following.start]):
+            return None
+        return self._side_at(following, segment)
 
     def _place(
         self, concept: FindingConcept, structure: str | None, item: Item | None
@@ -170,6 +240,8 @@ class Places(Sides):
                 return concept.system, concept.structure
             own = self.lexicon.structures[structure].system == concept.system
             return concept.system, structure if own or concept.structure is None else concept.structure
+        if structure in self.rules.abstract_parts and self._in_hand(structure):
+            structure = self.focus.structure
         if structure is not None:
             system: str = self.lexicon.structures[structure].system
             on_surface = (
@@ -191,12 +263,26 @@ class Places(Sides):
             return system, self.focus.structure
         return concept.home, None
 
+    def _in_hand(self, abstract: str) -> bool:
+        """ "Elbow, good range, resents extension": the part in focus is the one that is moved."""
+        part = self.focus.structure
+        return (
+            part is not None
+            and part not in self.rules.abstract_parts
+            and self.lexicon.structures[part].system == self.lexicon.structures[abstract].system
+        )
+
     def _prepositions_after(self, item: Item) -> set[str]:
         return set(self.norms[item.end : item.end + 2])
 
     def _focus_on(self, structures: list[Item], segment: Segment) -> None:
-        last = structures[-1]
+        parts = [item for item in structures if item.entry.id not in self.rules.abstract_parts]
+        last = (parts or structures)[-1]
         structure = self.lexicon.structures[last.entry.id]
+        if not parts and self._in_hand(structure.id):
+            self.focus.sentence = segment.sentence
+            self.out.mentioned.add(structure.system)
+            return
         side = self._side_at(last, segment)
         if side is None:
             sides = [
@@ -207,14 +293,35 @@ class Places(Sides):
             self._related(structure.id, self.focus.structure) or self._same_limb(last, structure)
         ):
             side = self.focus.side
-        names = tuple(item.entry.id for item in structures)
+        names = tuple(item.entry.id for item in self._last_listed(structures))
         self.focus = Focus(structure.system, structure.id, names, side, segment.sentence)
         for item in structures:
             self.out.mentioned.add(self.lexicon.structures[item.entry.id].system)
 
+    def _last_listed(self, structures: list[Item]) -> list[Item]:
+        """The last part named and those in one list with it: no finding stands between them."""
+        first = len(structures) - 1
+        while first > 0 and not any(
+            not m.is_structure
+            for m in mentions_within(
+                self.analysis.mentions, structures[first - 1].end, structures[first].start
+            )
+        ):
+            first -= 1
+        return structures[first:]
+
+    def _stay_on_skin(self, found: Draft | None) -> None:
+        """ "A bald patch on the left hock, not sore": what follows is said of the skin there, not of the joint."""
+        if found is None or found.system != "skin" or found.structure != self.focus.structure:
+            return
+        lesion = self.lexicon.findings[found.concept].nature == "abnormal" and found.assertion != "absent"
+        if lesion and self.focus.system == "musculoskeletal":
+            self.focus = replace(self.focus, system="skin")
+
     def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:
         own = self.lexicon.findings[draft.concept].structure
         moved = own is not None and own == draft.structure and not self._related(own, self.focus.structure)
+        moved = moved and own not in self.rules.abstract_parts
         if draft.system != self.focus.system or moved:
             self.focus = Focus(draft.system, draft.structure, (), draft.side, segment.sentence)
         elif draft.side is not None:

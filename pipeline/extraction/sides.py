@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 
+from lexicon.schema import FindingConcept
 from pipeline.extraction.concepts import Cue, mentions_within
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.meaning import Meaning
@@ -38,7 +39,7 @@ class Sides(Meaning):
             return around[-1].start  # "wax in the left ear" said as one term
         after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
         names_sides = self.norms[cue.end - 1] in self.rules.side_nouns and cue.end - cue.start > 1
-        if after and not names_sides:
+        if after and not names_sides and not self._is_subject(cue, segment):
             gap = self.norms[cue.end : after[0].start]
             if not any(
                 w in self.rules.copulas or w in self.rules.side_parted or w in COMMA_MARKS for w in gap
@@ -54,12 +55,22 @@ class Sides(Meaning):
             and self.norms[cue.start - 2] in self.rules.prepositions
         )
         bilateral = names_sides or self.norms[cue.start] in self.rules.distributing
-        if before and (posed or bilateral or before[-1].end == cue.start):
-            following = self.norms[cue.end] if cue.end < segment.end else ""
-            subject = following in self.rules.copulas or following in self.rules.side_subject
-            if not subject:
-                return before[-1].start
-        return None
+        belongs = posed or bilateral or (bool(before) and before[-1].end == cue.start)
+        return before[-1].start if before and belongs and not self._is_subject(cue, segment) else None
+
+    def _is_subject(self, cue: Cue, segment: Segment) -> bool:
+        """ "Left one's fine", "the right looks sore": the side stands for the part itself; "on the left one" does not."""
+        at = cue.end
+        while at < segment.end and self.norms[at] in self.rules.side_stand_ins:
+            at += 1
+        if at >= segment.end:
+            return False
+        if self.norms[at] in self.rules.copulas:
+            return True
+        return at > cue.end and (
+            self.norms[at] in self.rules.degrees
+            or any(m.is_predicate for m in mentions_within(self.analysis.mentions, at, at + 1))
+        )
 
     def _side_for(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The side of a finding: its own, else that of the subject before it, else the one in focus for the same part."""
@@ -74,7 +85,7 @@ class Sides(Meaning):
         subjects = [
             c
             for c in sides
-            if c.end <= item.start and self._owner(c, segment) is None and self._reaches(c, item)
+            if c.end <= item.start and self._owner(c, segment) is None and self._reaches(c, item, concept)
         ]
         if subjects:
             return self._side_value(subjects[-1])
@@ -83,22 +94,29 @@ class Sides(Meaning):
             for c in sides
             if c.start >= item.end and self._owner(c, segment) is None and c.start - item.end <= 6
         ]
-        if trailing and not mentions_within(self.analysis.mentions, item.end, trailing[0].start):
-            following = self.norms[trailing[0].end] if trailing[0].end < segment.end else ""
-            if following not in self.rules.copulas and following not in self.rules.side_subject:
-                return self._side_value(trailing[0])
-        if self.leading_side is not None:
+        if (
+            trailing
+            and not mentions_within(self.analysis.mentions, item.end, trailing[0].start)
+            and self._can_have_side(concept, structure)
+            and not self._is_subject(trailing[0], segment)
+        ):
+            return self._side_value(trailing[0])
+        if self.leading_side is not None and self._can_have_side(concept, structure):
             return self.leading_side
+        told = {told for _, told in self.pending}
+        if len(told) == 1 and None not in told and (concept.sided or structure is None):
+            return self.pending[0][1]
         if concept.system == "mouth" and (numbered := self._numbered_teeth(segment)) is not None:
             return numbered
-        if (
-            structure is None
-            or self.focus.side not in ("left", "right")
-            or segment.sentence - self.focus.sentence > 1
-        ):
+        near = segment.sentence - self.focus.sentence <= 1
+        if structure is None or self.focus.side not in ("left", "right") or not near:
+            return None
+        if self._named_in_plural(structure, segment):
             return None
         place = self.lexicon.structures[structure]
-        if place.paired and self._related(structure, self.focus.structure):
+        of_patient = self.negation is not None and self._said_of_patient(item)
+        sided = place.paired or structure in self.rules.abstract_parts
+        if sided and self._related(structure, self.focus.structure) and not of_patient:
             return self.focus.side
         if self.negation is not None:
             return None
@@ -156,10 +174,32 @@ class Sides(Meaning):
         place = Item(named[-1], named[-1].entries[0])
         return self.focus.side if self._same_limb(place, self.lexicon.structures[structure]) else None
 
-    def _reaches(self, cue: Cue, item: Item) -> bool:
-        """No other part of the body lies between a side used as a subject and the finding."""
-        return item.start - cue.end <= 14 and not any(
-            m.is_structure for m in mentions_within(self.analysis.mentions, cue.end, item.start)
+    def _reaches(self, cue: Cue, item: Item, concept: FindingConcept) -> bool:
+        """A side used as a subject speaks of the part named last: none is named between, nor a finding of another system."""
+        between = mentions_within(self.analysis.mentions, cue.end, item.start)
+        if item.start - cue.end > 14 or any(m.is_structure for m in between):
+            return False
+        parts = [
+            m
+            for m in mentions_within(self.analysis.mentions, max(0, cue.start - 14), cue.start)
+            if m.is_structure
+        ]
+        system = self._system_of(parts[-1].entries[0]) if parts else self.focus.system
+        return concept.system in ("any", "skin", system) or system is None
+
+    def _can_have_side(self, concept: FindingConcept, structure: str | None) -> bool:
+        """Whether a side said near by can be meant: not for the animal as a whole or a part of which there is one."""
+        places = [self.lexicon.structures[s] for s in (structure, concept.structure) if s is not None]
+        if concept.sided or concept.system == "skin" or not places or any(place.paired for place in places):
+            return True
+        return concept.system == "any" and places[0].system == "skin"
+
+    def _named_in_plural(self, structure: str, segment: Segment) -> bool:
+        """ "Pupils equal": both are meant, whatever side was spoken of before."""
+        return self.lexicon.structures[structure].paired and any(
+            self.norms[m.end - 1].endswith("s") and any(e.id == structure for e in m.entries)
+            for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
+            if m.is_structure
         )
 
     def _side_subject(self, item: Item, segment: Segment) -> bool:

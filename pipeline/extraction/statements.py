@@ -81,7 +81,7 @@ class _Reading(Values):
         if self._nothing_there(index, segment):
             return
         if not findings and self._only_structures(segment, items):
-            self.pending += [(item.entry.id, self._side_at(item, segment)) for item in items]
+            self.pending += self._heads(items, segment)
         else:
             self.pending = []
 
@@ -188,12 +188,13 @@ class _Reading(Values):
             places = self._places(item, items, segment) or [(None, None)]
             if concept.needs_structure and places[0][0] is None and self.focus.structure is None:
                 continue
-            systems_done: set[tuple[str, str]] = set()
+            places_done: set[tuple[str, str, str | None, str | None]] = set()
             for structure, side in places:
                 draft = self._draft(item, concept, structure, side, segment, index, sentence)
-                if (draft.concept, draft.system) in systems_done:
+                place = (draft.concept, draft.system, draft.structure, draft.side)
+                if place in places_done:
                     continue
-                systems_done.add((draft.concept, draft.system))
+                places_done.add(place)
                 if not sure:
                     draft.confidence = min(draft.confidence, SURE_ENOUGH)
                 if denied:
@@ -205,14 +206,13 @@ class _Reading(Values):
             self._name(index, item, places[0][0])
         structures = [item for item in items if item.is_structure]
         self._denials_until(segment.end, index, segment)
+        last = self.out.drafts[-1] if self.out.drafts else None
+        found = last if last is not None and last.segment == index else None
         if structures:
             self._focus_on(structures, segment)
-        elif (
-            segment.act is SpeechAct.OBSERVATION
-            and len(self.out.drafts)
-            and self.out.drafts[-1].segment == index
-        ):
-            self._focus_by_finding(self.out.drafts[-1], segment)
+            self._stay_on_skin(found)
+        elif found is not None and segment.act is SpeechAct.OBSERVATION:
+            self._focus_by_finding(found, segment)
 
     def _only_structures(self, segment: Segment, items: list[Item]) -> bool:
         """A segment that names parts and nothing else ("eyes", "the left ear"): its verdict follows."""

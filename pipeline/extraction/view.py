@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass
 
 from lexicon import Entry, Lexicon
 from lexicon.schema import Structure
@@ -13,10 +14,50 @@ from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import Analysis
 
 
-class ReadingRules:
+@dataclass
+class _Words:
+    """The table "reading" of lexicon/words.toml, which says of each class what it is for."""
+
+    bare_denial: frozenset[str]
+    auxiliaries: frozenset[str]
+    yes: frozenset[str]
+    asking_owner: frozenset[str]
+    linking: frozenset[str]
+    possessive_subjects: frozenset[str]
+    definite: frozenset[str]
+    known_already: frozenset[str]
+    animal_pronouns: frozenset[str]
+    animal_subjects: frozenset[str]
+    joining: frozenset[str]
+    choosing: frozenset[str]
+    sides: frozenset[str]
+    distributing: frozenset[str]
+    side_nouns: frozenset[str]
+    side_parted: frozenset[str]
+    remainder: frozenset[str]
+    side_fillers: frozenset[str]
+    no_side_after_right: frozenset[str]
+    parting: frozenset[str]
+    placing: frozenset[str]
+    undoing: frozenset[str]
+    noun_denials: frozenset[str]
+    list_fillers: frozenset[str]
+    not_past_after: frozenset[str]
+    degree_ends: frozenset[str]
+    to_degree: frozenset[str]
+    summing: frozenset[str]
+    side_stand_ins: frozenset[str]
+    paired_organs: frozenset[str]
+    abstract_parts: frozenset[str]
+    distributing_before: frozenset[str]
+    denying: frozenset[str]
+
+
+class ReadingRules(_Words):
     """The closed classes of words that a reading works with, from lexicon/words.toml."""
 
     def __init__(self, lexicon: Lexicon) -> None:
+        super().__init__(**{name: frozenset(words) for name, words in lexicon.words["reading"].items()})
         self.lexicon = lexicon
         self.attributes = AttributeReader(lexicon)
         groups = lexicon.words["groups"]
@@ -34,36 +75,6 @@ class ReadingRules:
         self.exam_words = frozenset(groups["exam_words"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
-        reading = lexicon.words["reading"]
-        self.bare_denial = frozenset(reading["bare_denial"])
-        self.auxiliaries = frozenset(reading["auxiliaries"])
-        self.yes = frozenset(reading["yes"])
-        self.asking_owner = frozenset(reading["asking_owner"])
-        self.linking = frozenset(reading["linking"])
-        self.possessive_subjects = frozenset(reading["possessive_subjects"])
-        self.definite = frozenset(reading["definite"])
-        self.known_already = frozenset(reading["known_already"])
-        self.animal_pronouns = frozenset(reading["animal_pronouns"])
-        self.animal_subjects = frozenset(reading["animal_subjects"])
-        self.joining = frozenset(reading["joining"])
-        self.choosing = frozenset(reading["choosing"])
-        self.sides = frozenset(reading["sides"])
-        self.distributing = frozenset(reading["distributing"])
-        self.side_nouns = frozenset(reading["side_nouns"])
-        self.side_subject = frozenset(reading["side_subject"])
-        self.side_parted = frozenset(reading["side_parted"])
-        self.remainder = frozenset(reading["remainder"])
-        self.side_fillers = frozenset(reading["side_fillers"])
-        self.no_side_after_right = frozenset(reading["no_side_after_right"])
-        self.parting = frozenset(reading["parting"])
-        self.placing = frozenset(reading["placing"])
-        self.undoing = frozenset(reading["undoing"])
-        self.noun_denials = frozenset(reading["noun_denials"])
-        self.list_fillers = frozenset(reading["list_fillers"])
-        self.not_past_after = frozenset(reading["not_past_after"])
-        self.degree_ends = frozenset(reading["degree_ends"])
-        self.to_degree = frozenset(reading["to_degree"])
-        self.denying = frozenset(reading["denying"])
 
 
 class View:
@@ -118,7 +129,17 @@ class View:
         if other is None:
             return False
         structures = self.lexicon.structures
-        return one == other or structures[one].part_of == other or structures[other].part_of == one
+        near = one == other or structures[one].part_of == other or structures[other].part_of == one
+        if {one, other} & self.rules.abstract_parts:
+            return structures[one].system == structures[other].system
+        organ = self._organ(one)
+        return near or (organ in self.rules.paired_organs and organ == self._organ(other))
+
+    def _organ(self, structure: str) -> str:
+        """The whole that a structure is part of."""
+        while (whole := self.lexicon.structures[structure].part_of) is not None:
+            structure = whole
+        return structure
 
     def _same_limb(self, item: Item, structure: Structure) -> bool:
         """ "Left fore lame. Elbow fine, shoulder sore.": a single paired part goes with the side being examined."""
@@ -131,10 +152,17 @@ class View:
         )
 
     def _side_value(self, cue: Cue) -> str | None:
-        """Left, right or both; "the other" is the side that is not in focus."""
-        if cue.group.value != "other":
+        """Left, right or both; "the other" and "that side" go by the side spoken of before."""
+        if cue.group.value not in ("other", "same"):
             return cue.group.value
-        return {"left": "right", "right": "left"}.get(self.focus.side or "")
+        before = self.focus.side
+        if before not in ("left", "right") or cue.group.value == "same":
+            before = self._side_said_before(cue) or before
+        return before if cue.group.value == "same" else {"left": "right", "right": "left"}.get(before or "")
+
+    def _side_said_before(self, cue: Cue) -> str | None:
+        earlier = [c.group.value for c in self._sides(max(0, cue.start - 40), cue.start)]
+        return next((side for side in reversed(earlier) if side in ("left", "right")), None)
 
     def _sides(self, start: int, end: int) -> list[Cue]:
         return [
@@ -145,6 +173,8 @@ class View:
 
     def _is_side(self, cue: Cue) -> bool:
         """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
+        if self.norms[cue.start] in self.rules.distributing and cue.end - cue.start == 1:
+            return self._distributes(cue)
         if self.norms[cue.start] != "right" or cue.end - cue.start > 1:
             return True
         following = self.norms[cue.end] if cue.end < len(self.norms) else ""
@@ -153,6 +183,26 @@ class View:
         if before == "," and "left" in self.norms[max(0, cue.start - 12) : cue.start]:
             return True
         return not (opens and (not following or not following[0].isalnum()))
+
+    def _distributes(self, cue: Cue) -> bool:
+        """ "Both ears", "in each"; but not "three warts, each 3 mm", "no lumps either", "heart and lungs both fine"."""
+        word = self.norms[cue.start]
+        near = mentions_within(self.analysis.mentions, max(0, cue.start - 6), cue.end + 3)
+        after = [m for m in near if m.start >= cue.end and m.is_structure]
+        if word in self.rules.distributing_before:
+            following = self.norms[cue.end] if cue.end < len(self.norms) else ""
+            before = self.norms[cue.start - 1] if cue.start else ""
+            return bool(after) or following in self.rules.side_stand_ins or before in self.rules.prepositions
+        if after and after[0].start == cue.end:
+            return self._paired(after[0])
+        parts = [m for m in near if m.end <= cue.start and m.is_structure]
+        joined = len(parts) > 1 and any(
+            w in self.rules.joining for w in self.norms[parts[-2].end : parts[-1].start]
+        )
+        return not (joined and cue.start - parts[-1].end <= 2)
+
+    def _paired(self, mention: Mention) -> bool:
+        return any(e.kind == "structure" and self.lexicon.structures[e.id].paired for e in mention.entries)
 
     def _first_side(self, segment: Segment) -> str | None:
         sides = self._sides(segment.start, segment.end)
