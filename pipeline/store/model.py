@@ -1,0 +1,81 @@
+"""Values that go in and out of the store. All are frozen; identifiers are 32 hexadecimal digits."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import AwareDatetime, ConfigDict, Field
+
+from pipeline.record import ExamRecord, Patient
+from pipeline.record.model import VisitKind
+from pipeline.review import Review
+from pipeline.speech.model import Frozen
+
+Role = Literal["vet", "nurse", "manager"]
+RecordState = Literal["draft", "signed", "filed"]
+Identifier = Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]
+
+
+class Actor(Frozen):
+    """Who acts, in which practice: passed to everything that reads or writes."""
+
+    practice_id: Identifier
+    person_id: Identifier
+    name: str
+    role: Role
+
+
+class Client(Frozen):
+    """An animal's owner as the practice knows them. `erased` clients keep their identifier and nothing else."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    id: Identifier
+    name: str | None = None
+    phone: str | None = None
+    email: str | None = None
+    address: str | None = None
+    erased: bool = False
+
+
+class KeptPatient(Frozen):
+    """A patient of the practice. `revision` counts changes: who writes must have read the last one."""
+
+    id: Identifier
+    client_id: Identifier | None
+    patient: Patient
+    revision: int
+
+
+class KeptVisit(Frozen):
+    """A visit of a patient, on a day, for a reason."""
+
+    id: Identifier
+    patient_id: Identifier
+    kind: VisitKind
+    on: date
+
+
+class KeptRecord(Frozen):
+    """An exam record with its state. `review` is the open draft; null while the last version stands signed."""
+
+    id: Identifier
+    visit_id: Identifier
+    state: RecordState
+    revision: int
+    version: int = Field(description="Last signed version; 0 before the first signature.")
+    review: Review | None
+
+
+class SignedVersion(Frozen):
+    """A signed version: it never changes. `sha256` is that of `body` and `review` as they were signed."""
+
+    record_id: Identifier
+    version: int
+    record: ExamRecord
+    review: Review
+    sha256: str
+    signed_by: str
+    signed_at: AwareDatetime
+    reason: str | None = Field(description="Why the version before was amended; null for the first.")

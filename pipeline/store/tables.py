@@ -1,0 +1,164 @@
+"""The tables, as the newest migration leaves them: SQLAlchemy builds statements from these, and only migrations build tables.
+
+Times are text, UTC, in one form of fixed width (`stamps.now`), so that they sort, compare and hash the same on every database.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    MetaData,
+    PrimaryKeyConstraint,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+metadata = MetaData()
+
+practice = Table(
+    "practice",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("name", Text, nullable=False),
+    # The trail's last event: it tells when events are cut off at the end, and its row is the lock of every writer.
+    Column("trail_seq", Integer, nullable=False),
+    Column("trail_sha256", String(64), nullable=False),
+)
+
+person = Table(
+    "person",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("role", String(16), nullable=False),
+    Column("active", Boolean, nullable=False),
+    CheckConstraint("role IN ('vet', 'nurse', 'manager')", name="person_role"),
+)
+
+client = Table(
+    "client",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("name", Text),
+    Column("phone", Text),
+    Column("email", Text),
+    Column("address", Text),
+    Column("erased_at", String(27)),
+)
+
+patient = Table(
+    "patient",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("client_id", String(32), ForeignKey("client.id")),
+    Column("name", Text, nullable=False),
+    Column("species", Text, nullable=False),
+    Column("breed", Text),
+    Column("sex", String(6)),
+    Column("neutered", Boolean),
+    Column("birth_date", Date),
+    Column("weight_kg", Float),
+    Column("microchip", Text),
+    Column("revision", Integer, nullable=False),
+    Index("patient_client", "client_id"),
+    UniqueConstraint("practice_id", "microchip", name="patient_microchip"),
+)
+
+visit = Table(
+    "visit",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("patient_id", String(32), ForeignKey("patient.id"), nullable=False),
+    Column("kind", String(32), nullable=False),
+    Column("on_day", Date, nullable=False),
+    Index("visit_patient", "patient_id", "on_day"),
+)
+
+recording = Table(
+    "recording",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("visit_id", String(32), ForeignKey("visit.id"), nullable=False),
+    Column("path", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("duration_s", Float, nullable=False),
+    Index("recording_visit", "visit_id"),
+)
+
+record = Table(
+    "record",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("visit_id", String(32), ForeignKey("visit.id"), nullable=False),
+    Column("state", String(8), nullable=False),
+    # Counts changes of the draft and of the state: who writes must have read the last one.
+    Column("revision", Integer, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("review", Text),
+    CheckConstraint("state IN ('draft', 'signed', 'filed')", name="record_state"),
+    CheckConstraint("(state = 'draft') = (review IS NOT NULL)", name="record_draft"),
+    Index("record_visit", "visit_id"),
+    Index("record_state_of_practice", "practice_id", "state"),
+)
+
+record_version = Table(
+    "record_version",
+    metadata,
+    Column("record_id", String(32), ForeignKey("record.id"), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("review", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("signed_by", String(32), ForeignKey("person.id"), nullable=False),
+    Column("signed_name", Text, nullable=False),
+    Column("signed_at", String(27), nullable=False),
+    Column("reason", Text),
+    PrimaryKeyConstraint("record_id", "version"),
+)
+
+document = Table(
+    "document",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("record_id", String(32), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("kind", String(32), nullable=False),
+    Column("path", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    ForeignKeyConstraint(["record_id", "version"], ["record_version.record_id", "record_version.version"]),
+    Index("document_record", "record_id", "version"),
+)
+
+event = Table(
+    "event",
+    metadata,
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("seq", Integer, nullable=False),
+    Column("at", String(27), nullable=False),
+    Column("person_id", String(32), nullable=False),
+    Column("action", String(32), nullable=False),
+    Column("subject", String(32), nullable=False),
+    Column("detail", Text, nullable=False),
+    Column("previous", String(64), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    PrimaryKeyConstraint("practice_id", "seq"),
+    Index("event_subject", "subject"),
+)
+
+APPEND_ONLY = ("record_version", "event")
+"""Tables whose rows no statement may change or remove: triggers of both databases refuse it."""

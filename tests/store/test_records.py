@@ -1,0 +1,220 @@
+"""The life of a record: draft, signed, filed, amended; nobody changes a signed version, nobody overwrites another."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from kept import DOG, LEXICON, Practice, new_practice, understood
+from pydantic import TypeAdapter
+from sqlalchemy import delete, text, update
+from sqlalchemy.exc import DatabaseError as SqlError
+
+from pipeline.record import Owner
+from pipeline.review import Accept, Operation, ReviewError
+from pipeline.store import (
+    ConflictError,
+    Database,
+    EntryError,
+    NotAllowedError,
+    NotFoundError,
+    amend_record,
+    audit,
+    file_record,
+    keep_record,
+    open_visit,
+    record_of,
+    review_record,
+    sign_record,
+    signed_version,
+)
+from pipeline.store.tables import event, record, record_version
+from pipeline.store.tables import practice as practices
+
+OPERATION: TypeAdapter[Operation] = TypeAdapter(Operation)
+
+
+@pytest.fixture
+def practice(database: Database) -> Practice:
+    """A practice with a manager, a vet and a nurse."""
+    return new_practice(database)
+
+
+def test_a_draft_is_read_as_it_was_kept(practice: Practice) -> None:
+    kept = practice.draft()
+    assert record_of(practice.database, practice.nurse, kept.id) == kept
+    assert kept.review is not None
+    assert kept.review.original == understood()
+
+
+def test_an_owner_is_no_part_of_the_kept_record(practice: Practice) -> None:
+    """The client's data can be erased, the signed record cannot: so the record does not hold them."""
+    with_owner = DOG.model_copy(update={"owner": Owner(name="Wilhelmina Prowse", phone="0000 111")})
+    kept = practice.draft(understood().model_copy(update={"patient": with_owner}))
+    assert kept.review is not None
+    assert "Prowse" not in kept.review.model_dump_json()
+
+
+def test_a_record_is_signed_filed_and_read_again(practice: Practice) -> None:
+    signed = practice.signed()
+    assert (signed.state, signed.version, signed.review) == ("signed", 1, None)
+    filed = file_record(
+        practice.database, practice.nurse, signed, "sent to the practice folder", practice.at()
+    )
+    assert filed.state == "filed"
+    version = signed_version(practice.database, practice.nurse, signed.id, None, practice.at())
+    assert (version.version, version.signed_by, version.reason) == (1, "Ines Halloran", None)
+    assert audit(practice.database) == ()
+
+
+def test_only_a_vet_signs(practice: Practice) -> None:
+    ready = practice.ready()
+    for actor in (practice.nurse, practice.manager):
+        with pytest.raises(NotAllowedError, match="Only a vet can sign"):
+            sign_record(practice.database, actor, ready, LEXICON, practice.at())
+
+
+def test_what_stops_a_signature_is_said_in_words(practice: Practice) -> None:
+    draft = practice.draft(understood("Temperature forty one point two."))
+    with pytest.raises(NotAllowedError, match=r"cannot be signed yet\. Temperature 41\.2 °C is"):
+        sign_record(practice.database, practice.vet, draft, LEXICON, practice.at())
+
+
+def test_a_signed_record_is_changed_by_amendment_only(practice: Practice) -> None:
+    signed = practice.signed()
+    with pytest.raises(NotAllowedError, match="amend it"):
+        review_record(practice.database, practice.vet, signed, (Accept(fact="f1"),), LEXICON, practice.at())
+    draft = amend_record(practice.database, practice.vet, signed, practice.at())
+    correction = OPERATION.validate_python(
+        {"do": "correct_finding", "fact": "f1", "changes": {"side": "right"}}
+    )
+    draft = review_record(practice.database, practice.vet, draft, (correction,), LEXICON, practice.at())
+    with pytest.raises(EntryError, match="why"):
+        sign_record(practice.database, practice.vet, draft, LEXICON, practice.at(), reason=" ")
+    second = sign_record(practice.database, practice.vet, draft, LEXICON, practice.at(), reason="wrong side")
+    versions = [
+        signed_version(practice.database, practice.vet, second.id, number, practice.at()) for number in (1, 2)
+    ]
+    assert [version.reason for version in versions] == [None, "wrong side"]
+    assert versions[0].record != versions[1].record
+    assert audit(practice.database) == ()
+
+
+@pytest.mark.parametrize("table", [record_version, event])
+def test_the_database_refuses_changes_of_what_is_signed(practice: Practice, table: object) -> None:
+    practice.signed()
+    for statement in (update(table).values(sha256="0" * 64), delete(table)):  # type: ignore[arg-type]
+        with pytest.raises(SqlError, match="append-only"), practice.database.writing() as connection:
+            connection.execute(statement)
+
+
+def test_of_two_people_the_second_is_told_and_nothing_is_overwritten(practice: Practice) -> None:
+    read = practice.draft()
+    review_record(practice.database, practice.vet, read, (Accept(fact="f1"),), LEXICON, practice.at())
+    with pytest.raises(ConflictError, match="not lost"):
+        review_record(practice.database, practice.nurse, read, (Accept(fact="f2"),), LEXICON, practice.at())
+    now = record_of(practice.database, practice.vet, read.id)
+    assert now.review is not None
+    assert [fact.confirmed for fact in now.review.findings[:2]] == [True, False]
+
+
+def test_of_several_operations_all_are_done_or_none(practice: Practice) -> None:
+    kept = practice.draft()
+    with pytest.raises(ReviewError):
+        review_record(
+            practice.database,
+            practice.vet,
+            kept,
+            (Accept(fact="f1"), Accept(fact="f99")),
+            LEXICON,
+            practice.at(),
+        )
+    assert record_of(practice.database, practice.vet, kept.id) == kept
+    assert audit(practice.database) == ()
+
+
+def test_another_practice_sees_nothing(practice: Practice) -> None:
+    stranger = new_practice(practice.database, "Quarry Street Vets").vet
+    signed = practice.signed()
+    with pytest.raises(NotFoundError):
+        record_of(practice.database, stranger, signed.id)
+    with pytest.raises(NotFoundError):
+        signed_version(practice.database, stranger, signed.id, 1, practice.at())
+    with pytest.raises(NotFoundError):
+        keep_record(practice.database, stranger, signed.visit_id, understood(), practice.at())
+    with pytest.raises(NotFoundError):
+        open_visit(practice.database, stranger, signed.visit_id, "recheck", practice.at())
+
+
+def test_many_writers_of_one_draft_lose_no_change(practice: Practice) -> None:
+    """Each reads, writes, and on a conflict reads again: at the end every change is there and the trail is whole."""
+    kept = practice.draft()
+    failures: list[BaseException] = []
+
+    def add(number: int) -> None:
+        operation = OPERATION.validate_python({"do": "add_plan_item", "item": {"text": f"step {number}"}})
+        try:
+            while True:
+                fresh = record_of(practice.database, practice.vet, kept.id)
+                try:
+                    review_record(
+                        practice.database, practice.vet, fresh, (operation,), LEXICON, practice.at()
+                    )
+                except ConflictError:
+                    continue
+                return
+        except BaseException as error:  # noqa: BLE001 — told in the test's own thread
+            failures.append(error)
+
+    threads = [threading.Thread(target=add, args=(number,)) for number in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not failures
+    review = record_of(practice.database, practice.vet, kept.id).review
+    assert review is not None
+    assert {fact.value.text for fact in review.plan} >= {f"step {number}" for number in range(8)}
+    assert audit(practice.database) == ()
+
+
+# --- other hands -----------------------------------------------------------------------------------
+
+
+def _as_intruder(database: Database, statement: object) -> None:
+    """Write past the program and past the triggers, as somebody with the database's own tools can."""
+    with database.writing() as connection:
+        if database.is_sqlite:
+            for table in ("record_version", "event"):
+                for change in ("update", "delete"):
+                    connection.execute(text(f"DROP TRIGGER IF EXISTS {table}_no_{change}"))
+        else:
+            connection.execute(text("SET LOCAL session_replication_role = replica"))
+        connection.execute(statement)  # type: ignore[call-overload]
+
+
+@pytest.mark.parametrize(
+    ("statement", "says"),
+    [
+        (update(record_version).values(body=record_version.c.body + " "), "not what was signed"),
+        (update(record_version).values(sha256="0" * 64), "not what was signed"),
+        (update(record_version).values(review="{}"), "not what was signed"),
+        (delete(record_version), "was signed and is gone"),
+        (update(record).values(state="filed").where(record.c.state == "signed"), "by the trail signed"),
+        (update(event).values(at="2020-01-01T00:00:00.000000Z").where(event.c.seq == 3), "was altered"),
+        (delete(event).where(event.c.seq == 4), "were removed"),
+        (delete(event).where(event.c.action == "sign"), "removed or put in"),
+        (update(practices).values(trail_seq=1), "removed or put in"),
+    ],
+)
+def test_other_hands_are_found(practice: Practice, statement: object, says: str) -> None:
+    practice.signed()
+    assert audit(practice.database) == ()
+    _as_intruder(practice.database, statement)
+    assert any(says in fault for fault in audit(practice.database))
+
+
+def test_an_altered_draft_is_found(practice: Practice) -> None:
+    practice.draft()
+    _as_intruder(practice.database, update(record).values(review=record.c.review + " "))
+    assert any("not what was written last" in fault for fault in audit(practice.database))
