@@ -141,8 +141,10 @@ class ActReader:
             return False
         if analysis.norms[segment.start] == "because":
             return True
+        if previous.act in (SpeechAct.REPORT, SpeechAct.PLAN) and holds_value(analysis, segment):
+            return False  # "recheck temp in four hours, it's 39.6 now"
         if previous.act is SpeechAct.REPORT:
-            return not holds_value(analysis, segment)
+            return True
         if segment.opener == "contrast" or previous.act is SpeechAct.PLAN:
             return segment.opener != "contrast"
         at = bisect_left(denials, segment.start)

@@ -23,6 +23,7 @@ class _Places:
     acts: dict[int, Cue] = field(default_factory=dict)
     ended_by_value: set[int] = field(default_factory=set)
     readings: set[int] = field(default_factory=set)
+    answers: set[int] = field(default_factory=set)
     headings: set[int] = field(default_factory=set)
     nones: set[int] = field(default_factory=set)
     mentions: set[int] = field(default_factory=set)
@@ -106,7 +107,7 @@ class Cutter:
             return "comma"
         if at in places.inside:
             return None
-        if at in places.nones and now.act_seen:
+        if (at in places.nones and now.act_seen) or at in places.answers:
             return "comma"
         if opener := self._opens(norms, at, places.acts, now.complete):
             return opener
@@ -165,6 +166,8 @@ def _places_of(analysis: Analysis) -> _Places:
         _place_mention(places, mention)
     for reading in analysis.readings:
         places.readings.add(reading.start)
+        if reading.answers_from is not None:
+            places.answers.add(reading.answers_from)
         places.closing.add(reading.end - 1)
         places.stating.add(reading.end - 1)
         places.inside.update(range(reading.start + 1, reading.end))

@@ -60,6 +60,7 @@ class NumberGrammar:
         self._tens = {word: int(value) for word, value in table["tens"].items()}
         self._fractions = {word: Decimal(str(value)) for word, value in table["fractions"].items()}
         self._digit_words = {**self._units, "o": 0}
+        self._counted_by_a = frozenset(table["counted_by_a"])
 
     def find(self, norms: list[str]) -> list[Number]:
         """All numbers in order; linear in the number of tokens."""
@@ -191,13 +192,11 @@ class NumberGrammar:
         return (value + Decimal(f"0.{digits}"), stop) if digits else (value, end)
 
     def _bare_fraction(self, norms: list[str], at: int) -> Number | None:
-        """ "half", "half a", "a quarter", "three quarters of a": fractions without a whole number."""
+        """ "half a", "a quarter", "three quarters of a", and the one of "a kilo": amounts without a whole number."""
         word = norms[at]
         if word == "half" and self._at(norms, at + 1) in ("a", "an"):
             return Number(at, at + 2, 0.5)
-        if word == "a" and self._at(norms, at + 1) == "second":
-            if norms[at + 2 : at + 5] == ["and", "a", "half"]:
-                return Number(at, at + 5, 1.5)
+        if word == "a" and self._at(norms, at + 1) in self._counted_by_a:
             return Number(at, at + 1, 1.0)
         if word in self._units and self._at(norms, at + 1) in ("quarters", "thirds"):
             return Number(at, at + 2, float(self._units[word] * self._fractions[norms[at + 1]]))

@@ -73,6 +73,7 @@ class ReadingRules(_Words):
         self.inside = frozenset(groups["inside_systems"])
         self.on_surface = frozenset(groups["surface_prepositions"])
         self.exam_words = frozenset(groups["exam_words"])
+        self.comparing = frozenset(lexicon.words["measuring"]["comparing"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
 

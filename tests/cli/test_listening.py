@@ -53,7 +53,7 @@ def test_an_unknown_or_repeated_term_is_refused(tmp_path: Path, term: str) -> No
         ("rectal temp", "measurement", "lexicon/measurements.toml"),
         ("kilos", "unit", "lexicon/units.toml"),
         ("twelve", "number", "lexicon/numbers.toml"),
-        ("scratch that", "cue", "lexicon/cues/talk.toml"),
+        ("scratch that", "cue", "lexicon/cues/corrections.toml"),
     ],
 )
 def test_a_word_leads_to_the_table_that_holds_it(word: str, kind: str, table: str) -> None:

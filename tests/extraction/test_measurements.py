@@ -160,6 +160,46 @@ SPOKEN: dict[str, list[str]] = {
     "Weight sixty two pounds, up three pounds from last fall.": ["weight 28.12 kg"],
     "She weighs thirty kilos, two kilos less than last time.": ["weight 30 kg"],
     "Weight forty one comma two kilos.": ["weight 41.2 kg"],
+    # --- the name in an earlier clause, the value in an answer
+    "Recheck temp in four hours, it's 39.6 now.": ["temperature 39.6 Cel"],
+    "Is the weight 14? No, it's 15.1.": ["weight 15.1 kg"],
+    "Owner took his temp at home and it was one oh three.": ["temperature 39.4 Cel"],
+    "Normal heart rate for a cat is one forty to two twenty, hers is two hundred.": ["heart_rate 200 /min"],
+    "Normal temp is up to thirty-nine two, his is thirty-eight nine.": ["temperature 38.9 Cel"],
+    "Pain score was eight yesterday, today it's a four.": ["pain_score 8 past", "pain_score 4"],
+    # --- amounts of change and aims are no weights; what they lead to is
+    "She's down half a kilo to 21.5.": ["weight 21.5 kg"],
+    "She's put on four hundred grams and is now five point four.": ["weight 5.4 kg"],
+    "He's lost a kilo and a half, down to twenty nine point five kilos.": ["weight 29.5 kg"],
+    "Weight has gone up a kilo since last time, now fourteen point two.": ["weight 14.2 kg"],
+    "Weight's come down nicely from forty two to thirty nine point five.": [
+        "weight 42 kg past",
+        "weight 39.5 kg",
+    ],
+    "He's gone from a seven to a six out of nine.": [
+        "body_condition_score 7 of 9 past",
+        "body_condition_score 6 of 9",
+    ],
+    "We want her at about four kilos.": [],
+    "Weight thirty two kilos, ideal would be twenty eight.": ["weight 32 kg"],
+    "Weight is the same as last time, 7.2 kilos.": ["weight 7.2 kg"],
+    "Weight today 5.6 kg, previously 5.9 kg.": ["weight 5.6 kg", "weight 5.9 kg past"],
+    "Weight a kilo and a half.": ["weight 1.5 kg"],
+    # --- measured again
+    "Heart rate first time two twenty, after a few minutes one ninety two.": [
+        "heart_rate 220 /min",
+        "heart_rate 192 /min",
+    ],
+    "Temp thirty nine five, I took it again and it was thirty eight nine.": [
+        "temperature 39.5 Cel",
+        "temperature 38.9 Cel",
+    ],
+    # --- panting in place of a count
+    "Panting, so no resp rate.": ["respiratory_rate - /min"],
+    "Resp rate not counted, panting.": ["respiratory_rate - /min"],
+    # --- words of fever name the temperature
+    "She's febrile at forty point two.": ["temperature 40.2 Cel"],
+    "Temp taken in the ear thirty eight two.": ["temperature 38.2 Cel"],
     # --- names in a row, then the values in the same order
     "Temp pulse and resp were thirty eight four, eighty eight and twenty.": [
         "temperature 38.4 Cel",
@@ -357,6 +397,29 @@ def test_a_weight_without_unit_is_marked() -> None:
     (weight,) = hear("Weight four point two.").measurements
     assert weight.unit_inferred
     assert weight.confidence < 1
+
+
+TAKEN = {
+    "Blood pressure, cuff size two on the right fore, one sixty five.": (165, "cuff size two; right fore"),
+    "Systolic average of five readings one fifty two.": (152, "average of five readings"),
+    "Blood pressure is one seventy on the tail with a number two cuff.": (170, "tail; a number two cuff"),
+    "BP one forty over eighty in right lateral.": (140, "over 80 diastolic; in right lateral"),
+}
+
+
+@pytest.mark.parametrize(("said", "expected"), TAKEN.items())
+def test_how_a_pressure_was_taken_stays_with_it(said: str, expected: tuple[float, str]) -> None:
+    """Site, cuff, position and number of readings are no values but the method."""
+    for text in (said, unpunctuated(said)):
+        (pressure,) = hear(text).measurements
+        assert (pressure.value, pressure.method) == expected
+
+
+def test_an_answer_to_an_earlier_clause_is_less_sure() -> None:
+    """The name was not said with the value."""
+    (temperature,) = hear("Recheck temp in four hours, it's 39.6 now.").measurements
+    assert temperature.confidence < 1
+    assert temperature.evidence[0].text == "39.6"
 
 
 UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()

@@ -29,7 +29,7 @@ class Amounts:
         out_of, end = self._scale(end)
         unit = self._unit_at(end)
         if unit is not None:
-            end = unit.end
+            number, end = self._with_half(number, unit.end)
         elif out_of is None and high is None:
             unit = self._unit_after_pause(end)
         minor = None
@@ -57,6 +57,17 @@ class Amounts:
         unit = self.sheet.units.get(end + 1) if self.sheet.at(end) == "," else None
         # "one fifty, second one fifty five": an ordinal, no unit.
         return unit if unit is not None and unit.row.quantity != "time" else None
+
+    def _with_half(self, number: Number, end: int) -> tuple[Number, int]:
+        """ "a kilo and a half", "a second and a half": the fraction after the unit."""
+        words = self.sheet.norms[end : end + 3]
+        if words[:1] != ["and"] or number.elided is not None or number.value % 1:
+            return number, end
+        for fraction, share in (("half", 0.5), ("quarter", 0.25)):
+            if words[1:] == ["a", fraction]:
+                self.sheet.used.add(end + 1)
+                return replace(number, value=number.value + share, pronoun=False), end + 3
+        return number, end
 
     def _with_colon(self, number: Number) -> Number:
         """ "1:40", as recognisers write "one forty" when they take it for the time of day."""

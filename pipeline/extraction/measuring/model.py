@@ -16,7 +16,8 @@ class Reading:
     """A measured value in tokens start to end (exclusive), converted to the stored unit.
 
     `name` are the tokens that named it, `said_in` is the unit that was said, `compared_at` the token where an amount of change
-    begins ("thirty kilos, two less than last time"): the words after it date the other value.
+    begins ("thirty kilos, two less than last time"): the words after it date the other value. `answers_from` is the token where
+    the answer to an earlier clause begins ("recheck temp in four hours, [it's 39.6 now]").
     """
 
     kind: str
@@ -36,6 +37,7 @@ class Reading:
     said_in: UnitWord | None = None
     past_said: bool = False
     compared_at: int | None = None
+    answers_from: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

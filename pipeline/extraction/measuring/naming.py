@@ -11,6 +11,7 @@ from pipeline.extraction.measuring.sheet import Sheet
 from pipeline.extraction.tokens import SENTENCE_MARKS
 
 _REACH = 12  # tokens between a name and its value
+_SLOWEST_LOOSE = 40  # a minute
 _RATES = frozenset(("heart_rate", "pulse_rate", "respiratory_rate"))
 
 
@@ -37,14 +38,17 @@ class Naming:
         sheet = self.sheet
         if not gap or len(gap) > 8 or not sheet.stands_alone(value):
             return False
-        if not sheet.is_link(gap[-1]):
-            return False
         if any(sheet.norms[t] in SENTENCE_MARKS or t in sheet.number_tokens for t in gap):
             return False
-        if any(t in sheet.blocking for t in gap):
-            return False
         low, high = name.row.plausible or (0.0, 1000.0)
-        return value.unit is not None or low <= value.amount(name.row.unit) <= high
+        plausible = value.unit is not None or low <= value.amount(name.row.unit) <= high
+        # Without a word that leads to it the value must be too large to count something.
+        rate = name.row.unit == "/min" and value.number.value >= _SLOWEST_LOOSE
+        renamed = any(sheet.is_word(t, "rate_names") for t in gap)
+        leads = sheet.is_link(gap[-1]) or (rate and len(gap) <= 5 and not renamed)
+        own = sheet.mention_over(name.start)
+        blocked = any(t in sheet.blocking and not (own and own.start <= t < own.end) for t in gap)
+        return plausible and leads and not blocked
 
     def _after(self, value: Value) -> Name | None:
         """ "ninety six on the heart rate", "a 38.6 temperature"."""

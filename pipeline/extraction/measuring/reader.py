@@ -7,18 +7,23 @@ its scale ("five out of nine"). A number that nothing claims is left alone.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from spacy.tokens import Doc
 from spacy.vocab import Vocab
 
 from lexicon import Lexicon
 from pipeline.extraction.measuring.amounts import Amounts
+from pipeline.extraction.measuring.change import Change
 from pipeline.extraction.measuring.comparison import Comparison
 from pipeline.extraction.measuring.model import Name, Reading, Value
 from pipeline.extraction.measuring.naming import Naming
 from pipeline.extraction.measuring.replacement import replaces
 from pipeline.extraction.measuring.series import Series
 from pipeline.extraction.measuring.sheet import Sheet
+from pipeline.extraction.measuring.siting import Siting
 from pipeline.extraction.measuring.tables import MeasuringTables
+from pipeline.extraction.measuring.topic import SURE, Topic
 from pipeline.extraction.measuring.unnamed import Unnamed
 from pipeline.extraction.measuring.worded import read_words
 from pipeline.extraction.measuring.writing import Writing
@@ -43,11 +48,14 @@ class _Pass:
 
     def __init__(self, sheet: Sheet) -> None:
         self.sheet = sheet
+        self._siting = Siting(sheet)
         self._amounts = Amounts(sheet)
         self._naming = Naming(sheet)
         self._writing = Writing(sheet)
         self._unnamed = Unnamed(sheet)
         self._comparison = Comparison(sheet, self._amounts, self._writing)
+        self._change = Change(sheet)
+        self._topic = Topic(sheet)
 
     def run(self) -> list[Reading]:
         """All readings in text order."""
@@ -60,6 +68,7 @@ class _Pass:
         read_words(self.sheet)
         self.sheet.out.sort(key=lambda reading: reading.start)
         self._writing.doubt_units()
+        self._siting.describe()
         return self.sheet.out
 
     def _is_talk(self, number: Number) -> bool:
@@ -89,22 +98,40 @@ class _Pass:
         if self._comparison.from_to(number):
             return
         value = self._amounts.value(number)
+        if self._change.is_aim(value):
+            return
+        if self._change.is_change(value):
+            self._topic.changed(value)
+            return
         name = self._naming.name_of(value)
-        if self._comparison.rise_or_fall(value) or (name is not None and self._reference(name, value)):
+        if name is not None and self._reference(name, value):
+            return
+        if name is not None and self._asked(name):
+            self._topic.asked(name)
             return
         if name is not None:
             self._writing.write(value, name.row.kind, (name.start, name.end))
         elif rate := self._unnamed.by_rate_word(value):
             self._writing.write(value, *rate)
-        elif not self._goes_with_previous(value):
+        elif not self._goes_with_previous(value) and not self._goes_with_topic(value):
             self._by_itself(value)
+
+    def _asked(self, name: Name) -> bool:
+        """ "Is her weight still fourteen": the verb before its subject asks, also without a question mark."""
+        sheet = self.sheet
+        inverted = sheet.is_word(name.start - 1, "determiners") and sheet.is_word(name.start - 2, "asks")
+        return inverted and not sheet.is_word(name.start - 3, "subjects")
 
     def _reference(self, name: Name, value: Value) -> bool:
         """ "Normal temp is up to 39.2": what is usual, explained, and not this patient's value."""
         sheet = self.sheet
-        explained = sheet.at(name.start - 1) == "normal" and sheet.at(name.end) in ("is", "'s", "would")
-        upper = value.comparator == "<=" or sheet.norms[value.start - 2 : value.start] == ["up", "to"]
-        return explained and (value.high is not None or upper)
+        usual = sheet.is_word(name.start - 1, "usual")
+        verbs = [
+            at for at in range(name.end, value.start) if sheet.is_word(at, "asks") or sheet.at(at) == "'s"
+        ]
+        up_to = sheet.norms[value.start - 2 : value.start] == ["up", "to"]
+        bounded = value.high is not None or up_to or value.comparator in ("<", "<=", ">", ">=")
+        return usual and bool(verbs) and bounded
 
     def _goes_with_previous(self, value: Value) -> bool:
         """The value corrects the last reading, is its earlier value, or the same measured again."""
@@ -112,21 +139,36 @@ class _Pass:
         if previous is None or not _same_quantity(previous, value):
             return False
         if replaces(self.sheet, previous, value):
-            reading = self._writing.write(value, previous.kind, previous.name)
-            reading.name = None
+            self._writing.write(self._on_scale_of(previous, value), previous.kind, None)
             previous.superseded = True
         elif self._comparison.old_value(previous, value):
-            self._writing.write(value, previous.kind, None).past = True
+            self._writing.write(self._on_scale_of(previous, value), previous.kind, None).past = True
         elif self._comparison.repeated(previous, value):
-            self._writing.write(value, previous.kind, None)
+            self._writing.write(self._on_scale_of(previous, value), previous.kind, None)
+            if previous.past and previous.out_of is None:
+                previous.out_of = value.out_of
         else:
             return False
         return True
 
+    def _on_scale_of(self, previous: Reading, value: Value) -> Value:
+        """ "Five out of nine, actually six": the scale said once holds for the next score."""
+        scored = value.out_of is None and previous.out_of is not None
+        fits = scored and value.number.value <= (previous.out_of or 0)
+        return replace(value, out_of=previous.out_of) if fits else value
+
+    def _goes_with_topic(self, value: Value) -> bool:
+        """The value answers a name of an earlier clause."""
+        answer = self._topic.answer(value)
+        if answer is None:
+            return False
+        reading = self._writing.write(value, answer.kind, None)
+        reading.confidence = min(reading.confidence, SURE)
+        reading.answers_from = answer.lead
+        return True
+
     def _by_itself(self, value: Value) -> None:
         kind = self._unnamed.by_unit(value)
-        if kind == "weight" and self._comparison.is_change(value):
-            kind = None
         if kind is not None:
             self._writing.write(value, kind, None)
         elif alone := self._unnamed.alone(value):

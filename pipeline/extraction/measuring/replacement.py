@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pipeline.extraction.measuring.model import Reading, Value
 from pipeline.extraction.measuring.sheet import Sheet
+from pipeline.extraction.measuring.writing import in_unit_of
 from pipeline.extraction.tokens import MARKS
 
 _REACH = 14  # tokens between a value and the one that replaces it
@@ -28,4 +29,5 @@ def replaces(sheet: Sheet, previous: Reading, value: Value) -> bool:
         return False
     high = previous.value if isinstance(previous.value, float) else 0.0
     number = value.number.read(decimal=True)
-    return previous.out_of is not None or high == 0 or high / 12 < number < high * 12
+    like = high == 0 or high / 12 < number < high * 12 or in_unit_of(previous, value)
+    return previous.out_of is not None or like

@@ -85,6 +85,8 @@ class Sheet:
         following = self.at(value.end)
         if self.replacing.starting_at(value.end) is not None:
             return True
+        if any(self.cues(kind).starting_at(value.end) is not None for kind in ("now", "past")):
+            return True
         return following == "" or not following[0].isalpha() or self.is_word(value.end, "after_lone_value")
 
     def between_marks(self, value: Value) -> bool:
@@ -106,6 +108,12 @@ class Sheet:
         index = bisect_left(self._mention_starts, token)
         found = index < len(self._mention_starts) and self._mention_starts[index] == token
         return self.analysis.mentions[index] if found else None
+
+    def mention_over(self, token: int) -> Mention | None:
+        """The mention that covers a token."""
+        index = bisect_left(self._mention_starts, token + 1) - 1
+        mention = self.analysis.mentions[index] if index >= 0 else None
+        return mention if mention is not None and token < mention.end else None
 
     def system_before(self, token: int) -> str | None:
         """System of the last words of the lexicon within twelve tokens before a token."""

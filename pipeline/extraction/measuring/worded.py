@@ -19,8 +19,8 @@ def read_words(sheet: Sheet) -> None:
         cue = _said_of(sheet, name, kind)
         if cue is None:
             continue
-        reading = Reading(name.row.kind, name.start, cue.end, None, name=(name.start, name.end))
-        reading.start, reading.end = min(name.start, cue.start), max(name.end, cue.end)
+        reading = Reading(name.row.kind, min(name.start, cue.start), max(name.end, cue.end), None)
+        reading.name = (name.start, name.end)
         if kind == "muscle_condition":
             reading.value = cue.group.value
         else:
@@ -30,7 +30,19 @@ def read_words(sheet: Sheet) -> None:
 
 
 def _said_of(sheet: Sheet, name: Name, kind: str) -> Cue | None:
-    for cue in sheet.cues(kind).within(name.end, name.end + _REACH + 6):
-        if cue.start <= name.end + _REACH and sheet.linked(range(name.end, cue.start)):
+    for cue in sheet.cues(kind).within(name.end, name.end + _REACH + 8):
+        gap = range(name.end, cue.start)
+        if len(gap) <= _REACH and sheet.linked(gap) and not _loose(name, cue):
             return cue
+        if kind == "panting" and all(sheet.is_word(at, "not_counted") for at in gap):
+            return cue
+    if kind == "panting":
+        for cue in sheet.cues(kind).within(name.start - _REACH - 4, name.start):
+            if all(sheet.is_word(at, "not_counted") for at in range(cue.end, name.start)):
+                return cue
     return None
+
+
+def _loose(name: Name, cue: Cue) -> bool:
+    """ "Muscle moderate loss" is a score, "muscles fine" hardly one: a bare weak name needs words of loss."""
+    return name.weak and name.end - name.start == 1 and cue.end - cue.start == 1
