@@ -15,8 +15,6 @@ import pytest
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 PACKAGES = ("audio_samples", "lexicon", "models", "pipeline")
-# Found by the terminal alone, where a microphone is wanted; `rostral check` says how to get it.
-OPTIONAL = {"sounddevice"}
 
 
 def files() -> list[Path]:
@@ -66,7 +64,7 @@ def test_every_file_is_packaged() -> None:
 @pytest.mark.parametrize("package", PACKAGES[1:])
 def test_every_imported_library_is_required(package: str) -> None:
     """Also where another library happens to bring it: that may end."""
-    ours = {*PACKAGES, *OPTIONAL, *sys.stdlib_module_names}
+    ours = {*PACKAGES, *sys.stdlib_module_names}
     distributions = packages_distributions()
     required = names(PROJECT["project"]["dependencies"])
     for module in sorted(imported(ROOT / package) - ours):

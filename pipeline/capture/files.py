@@ -9,12 +9,13 @@ from pathlib import Path
 import av
 import numpy as np
 from av.audio.frame import AudioFrame
-from av.audio.resampler import AudioResampler
 from av.audio.stream import AudioStream
 from av.container.input import InputContainer
 from numpy.typing import NDArray
 
-from pipeline.capture.model import SAMPLE_RATE_HZ, CaptureError, Recording
+from pipeline.capture.folder import is_recording, read_folder
+from pipeline.capture.model import SAMPLE_RATE_HZ, CaptureError, Recording, to_pcm
+from pipeline.capture.resample import Resampler
 
 MAX_DURATION_S = 4 * 3600.0
 """Longest recording read unless the caller says otherwise: 461 MB of samples."""
@@ -42,7 +43,7 @@ _KINDS = "wav, flac, mp3, m4a, ogg, opus or webm"
 
 
 def read_audio(path: str | Path, *, max_duration_s: float = MAX_DURATION_S) -> Recording:
-    """Decode a sound file, or the first sound track of a video, to 16 kHz mono.
+    """Decode a sound file, the first sound track of a video, or a recording's folder, to 16 kHz mono.
 
     Channels are averaged. A file that is cut short or damaged in places gives what can be decoded, and says
     so in `Recording.warnings`.
@@ -51,6 +52,8 @@ def read_audio(path: str | Path, *, max_duration_s: float = MAX_DURATION_S) -> R
     anything that can be decoded, or longer than `max_duration_s` seconds.
     """
     file = Path(path)
+    if is_recording(file):
+        return read_folder(file).to_recording()
     _check_file(file)
     with _capture_errors(file), _open(file) as container:
         if not container.streams.audio:
@@ -201,7 +204,7 @@ class _Sink:
     def __init__(self) -> None:
         self._bytes = bytearray()
         self._rate_hz = 0
-        self._resampler = _resampler()
+        self._resampler: Resampler | None = None
         self.not_numbers = 0
 
     @property
@@ -209,26 +212,23 @@ class _Sink:
         return len(self._bytes) / 2 / SAMPLE_RATE_HZ
 
     def take(self, frame: AudioFrame) -> None:
-        if frame.sample_rate != self._rate_hz:
+        if self._resampler is None or frame.sample_rate != self._rate_hz:
             # The rate may change in mid-file, as where recordings were joined.
             self._flush()
             self._rate_hz = frame.sample_rate
-            self._resampler = _resampler()
-        mono = AudioFrame.from_ndarray(self._mono(frame)[np.newaxis, :], format="fltp", layout="mono")
-        mono.sample_rate = frame.sample_rate
-        self._keep(self._resampler.resample(mono))
+            self._resampler = Resampler(frame.sample_rate)
+        self._keep(self._resampler.push(self._mono(frame)))
 
     def close(self) -> NDArray[np.int16]:
         self._flush()
         return np.frombuffer(self._bytes, dtype=np.int16)
 
     def _flush(self) -> None:
-        if self._rate_hz:
-            self._keep(self._resampler.resample(None))
+        if self._resampler is not None:
+            self._keep(self._resampler.finish())
 
-    def _keep(self, frames: list[AudioFrame]) -> None:
-        for frame in frames:
-            self._bytes += frame.to_ndarray().tobytes()
+    def _keep(self, samples: NDArray[np.float32]) -> None:
+        self._bytes += to_pcm(samples).tobytes()
 
     def _mono(self, frame: AudioFrame) -> NDArray[np.float32]:
         """Average the channels, as floats between -1 and 1."""
@@ -245,7 +245,3 @@ class _Sink:
             # Unsigned samples rest at the middle of their range.
             mean -= 1 << (8 * channels.dtype.itemsize - 1)
         return np.asarray(mean / (1 << (8 * channels.dtype.itemsize - 1)), dtype=np.float32)
-
-
-def _resampler() -> AudioResampler:
-    return AudioResampler(format="s16", layout="mono", rate=SAMPLE_RATE_HZ)

@@ -44,7 +44,7 @@ class Recording:
     @classmethod
     def from_samples(cls, samples: NDArray[np.floating]) -> Recording:
         """Wrap 16 kHz mono samples between -1 and 1; louder ones are clipped."""
-        return cls(pcm=np.clip(np.rint(samples * _FULL_SCALE), -32_768, 32_767).astype(np.int16))
+        return cls(pcm=to_pcm(samples))
 
     @property
     def duration_s(self) -> float:
@@ -58,16 +58,14 @@ class Recording:
 
     def stretch(self, start: int, stop: int) -> NDArray[np.float32]:
         """Return samples from index `start` up to `stop` as floats between -1 and 1."""
-        floats = self.pcm[start:stop].astype(np.float32)
-        floats /= _FULL_SCALE
-        return floats
+        return to_floats(self.pcm[start:stop])
 
     @cached_property
     def peak_dbfs(self) -> float:
         """Loudest sample in decibels relative to full scale: 20·log10(peak / full scale)."""
         # Not abs(): the lowest 16-bit number has no positive twin.
         peak = max(int(self.pcm.max()), -int(self.pcm.min())) if len(self.pcm) else 0
-        return _decibels(peak / _FULL_SCALE)
+        return decibels(peak / _FULL_SCALE)
 
     @cached_property
     def rms_dbfs(self) -> float:
@@ -78,7 +76,7 @@ class Recording:
         for start in range(0, len(self.pcm), _BLOCK):
             block = self.stretch(start, start + _BLOCK)
             energy += float(np.dot(block, block))
-        return _decibels(math.sqrt(energy / len(self.pcm)))
+        return decibels(math.sqrt(energy / len(self.pcm)))
 
     @property
     def is_silent(self) -> bool:
@@ -89,5 +87,18 @@ class Recording:
         return self.peak_dbfs < _SILENT_BELOW_DBFS
 
 
-def _decibels(ratio: float) -> float:
+def to_floats(pcm: NDArray[np.int16]) -> NDArray[np.float32]:
+    """16-bit samples as numbers between -1 and 1."""
+    floats = pcm.astype(np.float32)
+    floats /= _FULL_SCALE
+    return floats
+
+
+def to_pcm(samples: NDArray[np.floating]) -> NDArray[np.int16]:
+    """Samples between -1 and 1 as 16-bit numbers; louder ones are clipped."""
+    return np.asarray(np.clip(np.rint(samples * _FULL_SCALE), -32_768, 32_767), dtype=np.int16)
+
+
+def decibels(ratio: float) -> float:
+    """Level of an amplitude relative to full scale, in dBFS."""
     return max(LOWEST_DBFS, 20 * math.log10(ratio)) if ratio > 0 else LOWEST_DBFS
