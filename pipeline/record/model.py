@@ -35,6 +35,7 @@ NoticeKind = Literal[
     "side_missing",
     "no_plan",
     "identity",
+    "earlier_finding",
 ]
 NoticeSeverity = Literal["info", "warning", "critical"]
 
