@@ -52,7 +52,10 @@ class Afterthoughts(Details):
         grade = next((g for g in self.grades if segment.start <= g.start < segment.end), None)
         severity = next((c.group.value for c in self._cues("severity", segment.start, segment.end)), None)
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
-        if not last or (grade is None and severity is None) or (grade and grade.start in self.measured):
+        words = self.norms[segment.start : segment.end]
+        result = next((word for word in words if word in self.rules.opposites), None)
+        told = grade is not None or severity is not None or result is not None
+        if not last or not told or (grade is not None and grade.start in self.measured):
             return False
         old, side = last[-1], self._side_value(sides[0])
         concept = self.lexicon.findings[old.concept]
@@ -69,6 +72,8 @@ class Afterthoughts(Details):
         if old.side == side:
             return False
         new = replace(old, segment=index, side=side, grade=grade, severity=severity, assertion="present")
+        if result == "negative":
+            new.assertion = "absent"
         self.out.drafts.append(new)
         return True
 

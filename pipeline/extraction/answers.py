@@ -191,7 +191,10 @@ class Answers(Corrections):
         found = any(cue.end - cue.start > 2 for cue in self._cues("affirmed", segment.start, segment.end))
         perceived = self._cues("perception", segment.start, segment.end)
         one = any("one" in self.norms[cue.end : cue.end + 3] for cue in perceived)
-        shown = words[:2] == ["this", "one"] and bool(self._unmeasured(segment.start, segment.end))
+        named = [e for m in self._unmeasured(segment.start, segment.end) for e in m.entries]
+        shown = words[:2] == ["this", "one"] and any(
+            e.kind == "structure" or self.lexicon.findings[e.id].nature != "normal" for e in named
+        )
         return answered or ((found or one) and len(words) <= 14) or shown
 
     def _asks_owner(self, segment: Segment) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from dataclasses import dataclass
 from typing import cast
 
 from lexicon.schema import FindingConcept
@@ -9,7 +11,16 @@ from pipeline.extraction.concepts import Cue, mentions_within
 from pipeline.extraction.drafts import Item, Negation
 from pipeline.extraction.places import Places
 from pipeline.extraction.segments import Segment
-from pipeline.extraction.tokens import COMMA_MARKS
+from pipeline.extraction.tokens import COMMA_MARKS, MARKS
+
+
+@dataclass(frozen=True, slots=True)
+class _InList:
+    """Whether a finding is in a denied list, and whether that is sure."""
+
+    still_denied: bool
+    sure: bool
+
 
 _NEGATION_REACH = 9  # words between a denial and the first thing denied
 
@@ -62,7 +73,7 @@ class Assertion(Places):
                 if self.negation is not None and (self.negation.denied or self.negation.segment != index):
                     self.negation = None
                 continue
-            if self._cancels(cue):
+            if self._cancels(cue) or self._doubted(cue):
                 self.negation = None
                 continue
             self.negation = Negation(cue, index, cue.end)
@@ -76,6 +87,11 @@ class Assertion(Places):
             and words[0] in self.rules.undoing
             and cue.start - self.negation.last_end <= 2
         )
+
+    def _doubted(self, cue: Cue) -> bool:
+        """ "Not convinced the hip isn't sore": the denial itself is what is doubted."""
+        doubts = self._cues("doubted_denial", max(0, cue.start - 8), cue.start)
+        return bool(doubts) and MARKS.isdisjoint(self.norms[doubts[-1].end : cue.start])
 
     def _denied(
         self,
@@ -102,12 +118,19 @@ class Assertion(Places):
         if verdict is None:
             self.negation = None
             return False, True
-        return self._deny(item, concept, verdict)
+        if not verdict.still_denied:
+            self.negation = None
+            return False, False
+        return self._deny(item, concept, verdict.sure)
 
     def _new_subject(self, negation: Negation, item: Item, items: list[Item]) -> bool:
         """ "no <word not understood> nose wet": "no" denies a noun; a part with its own adjective is a new statement."""
-        if self.norms[negation.cue.end - 1] not in self.rules.noun_denials or not item.mention.is_predicate:
+        denies_noun = self.norms[negation.cue.end - 1] in self.rules.noun_denials
+        if not denies_noun or not item.mention.is_predicate:
             return False
+        subjects = [c for c in self._sides(negation.cue.end, item.start) if c.end < item.start]
+        if any(self.norms[c.end] in self.rules.copulas for c in subjects):
+            return True  # "no placing at all, the right is delayed"
         between = [o for o in items if negation.cue.end <= o.start < item.start]
         if not any(o.is_structure for o in between):
             return False
@@ -130,13 +153,12 @@ class Assertion(Places):
         position: int,
         words: list[str],
         segment: Segment,
-    ) -> bool | None:
-        """Whether a further finding is still in the denied list: True surely, False perhaps, None no."""
+    ) -> _InList | None:
+        """Whether a further finding is still in the denied list; None where it surely is not."""
         negation = cast("Negation", self.negation)
-        joined_by_or = "or" in words or "nor" in words
-        if joined_by_or:
-            return True
-        if self._opens_present(negation.last_end, item.start + 1):
+        if not self.rules.choosing.isdisjoint(words):
+            return _InList(True, True)
+        if self._opens_present(negation.last_end, item.start + 1) or self._names_subject(item):
             return None
         if any(w in self.rules.known_already for w in words):
             return None
@@ -145,16 +167,36 @@ class Assertion(Places):
         joined = "and" in words
         extra = [w for w in words if w not in self.rules.list_fillers]
         if joined:
-            return True if not extra else None
+            return _InList(True, True) if not extra else None
         if self._closes_with_or(items, position, segment):
-            return True
+            return _InList(True, True)
         if len(extra) > 3:
             return None
         same = negation.last_system in (concept.system, "any") or concept.system == "any"
         if not same:
             return None
+        if self._has_own_place(item, segment):
+            return _InList(False, False)  # "no lice, hair loss on the left flank"
         punctuated = any(w in COMMA_MARKS for w in self.norms[negation.last_end : item.start])
-        return not extra if punctuated else False
+        return _InList(True, punctuated and not extra)
+
+    def _names_subject(self, item: Item) -> bool:
+        """ "Liver not palpable, kidneys small": the finding's own words begin with a part and its verdict."""
+        if not item.mention.is_predicate or item.end - item.start < 2:
+            return False
+        return self.norms[item.start] in self.rules.part_names
+
+    def _has_own_place(self, item: Item, segment: Segment) -> bool:
+        """Whether a part or side is said right after a finding as where it is."""
+        end = min(segment.end, item.end + 5)
+        following = self.norms[item.end : end]
+        if not following or not self.rules.denying.isdisjoint(following) or "either" in following:
+            return False
+        if following[0] not in self.rules.prepositions:
+            return bool(self._sides(item.end, min(end, item.end + 1)))
+        return bool(self._sides(item.end, end)) or any(
+            m.is_structure for m in mentions_within(self.analysis.mentions, item.end, end)
+        )
 
     def _opens_present(self, start: int, end: int) -> bool:
         for kind in ("present_opening", "severity", "possible_before"):
@@ -217,22 +259,44 @@ class Assertion(Places):
                 draft.assertion, draft.past = "absent", False
 
     def _is_past(self, item: Item, segment: Segment) -> bool:
+        if self._cues("persists", item.end, segment.end) or self._cues("persists", segment.start, item.start):
+            return False
         for cue in self._cues("past", segment.start, segment.end):
             before = self.norms[cue.start - 1] if cue.start else ""
-            if before in self.rules.not_past_after:
+            if before in self.rules.not_past_after or self._compares_to(cue):
                 continue
-            between = self._cues("now", cue.end, item.start) if cue.end <= item.start else []
+            between = self._cues("now", cue.end, item.end) if cue.end <= item.start else []
             if not between:
                 return True
         return False
 
+    def _compares_to(self, cue: Cue) -> bool:
+        """ "Not as lame as he was last week": then is what today is compared to."""
+        before = self.norms[max(0, cue.start - 4) : cue.start]
+        return len(before) > 2 and not self.rules.comparing_to.isdisjoint(before[:-1])
+
     def _is_possible(self, item: Item, segment: Segment) -> bool:
-        for cue in self._cues("possible_before", segment.start, item.start):
+        # "I can't be sure but the spleen is big": a doubt that leads over from the clause before.
+        led = [
+            c for c in self._cues("possible_before", segment.start - 8, item.start) if c.end > segment.start
+        ]
+        for cue in led:
             gap = self.norms[cue.end : item.start]
-            if len(gap) <= 8 and "no" not in gap and "not" not in gap:
+            certain = self.rules.denying.isdisjoint(gap) and not self._counts(cue.end)
+            if len(gap) <= 8 and certain:
+                return True
+        for cue in self._cues("doubted_denial", max(0, item.start - 12), item.start):
+            gap = self.norms[cue.end : item.start]
+            if MARKS.isdisjoint(gap) and not self.rules.denying.isdisjoint(gap):
                 return True
         for cue in self._cues("possible_after", item.end, segment.end):
-            ends = not mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
-            if cue.start - item.end <= 6 and ends:
+            says_more = cue.end - cue.start == 1 and cue.end < segment.end
+            ends = not mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 6))
+            if cue.start - item.end <= 6 and ends and not (says_more and self._counts(cue.end)):
                 return True
         return False
+
+    def _counts(self, token: int) -> bool:
+        """ "Maybe seven percent", "down to maybe one sneeze": an amount is estimated, and what it counts is no doubt."""
+        at = bisect_left(self.analysis.numbers, token, key=lambda number: number.start)
+        return at < len(self.analysis.numbers) and self.analysis.numbers[at].start == token

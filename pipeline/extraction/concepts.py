@@ -76,6 +76,7 @@ class ConceptMatcher:
             ((tuple(tokenizer.phrase(entry.term)), entry) for entry in lexicon.entries),
             lexicon.words["matching"],
         )
+        self._joining = frozenset(lexicon.words["reading"]["joining"])
         self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
         for group in lexicon.cues.values():
             key = f"cue {group.id}"
@@ -95,10 +96,26 @@ class ConceptMatcher:
         # "No sign of fleas": the denial's words are not free to begin a term ("sign of fleas").
         taken = {t for c in cues if c.kind in _TAKING for t in range(c.start + 1, c.end)}
         found = (m for m in self._tree.find(analysis.norms) if m.start not in taken or m.end in taken)
-        mentions = _longest(_mentions(found))
+        mentions = _without_stolen_verdicts(_longest(_mentions(found)))
+        mentions = self._with_shared_heads(mentions, analysis.norms)
         mentions = self._without_units(mentions, analysis)
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
+
+    def _with_shared_heads(self, mentions: list[Mention], norms: list[str]) -> list[Mention]:
+        """Add the first of two terms that share their last words ("nasal or ocular discharge", "upper and lower incisors")."""
+        covered = {token for mention in mentions for token in range(mention.start, mention.end)}
+        shared = []
+        for mention in mentions:
+            first = mention.start - 2
+            head = norms[mention.start + 1 : mention.end]
+            if not head or first < 0 or norms[first + 1] not in self._joining or first in covered:
+                continue
+            entries = self._tree.exact([norms[first], *head])
+            kinds = {entry.kind for entry in mention.entries}
+            if entries and {entry.kind for entry in entries} <= kinds:
+                shared.append(Mention(first, first + 1, tuple(entries)))
+        return sorted([*mentions, *shared], key=lambda mention: mention.start) if shared else mentions
 
     def _without_units(self, mentions: list[Mention], analysis: Analysis) -> list[Mention]:
         """Leave out a part whose short name is a unit right after a number ("a 3 mm nodule", but "120, mm pink")."""
@@ -147,12 +164,43 @@ def _longest(mentions: Iterable[Mention]) -> list[Mention]:
         elif len(owners) == 1 and (owner := owners.pop()) is not None:
             inside[owner].append(mention)
     with_inner = [
-        replace(mention, inner=tuple(_longest(inside[number])))
-        if inside[number] and all(entry.in_focus for entry in mention.entries)
-        else mention
+        replace(mention, inner=tuple(_longest(inside[number]))) if inside[number] else mention
         for number, mention in enumerate(kept)
     ]
     return sorted(with_inner, key=lambda item: item.start)
+
+
+def _without_stolen_verdicts(mentions: list[Mention]) -> list[Mention]:
+    """Divide a term made of an adjective and a part where the adjective is the verdict on the part before it.
+
+    "Ears clean nose fine": not "clean nose". A part that has its adjective in front ("clean ears normal heart") needs none.
+    What stands inside a term counts otherwise only for terms that need focus.
+    """
+    kept: list[Mention] = []
+    for mention in mentions:
+        first, last = mention.inner[:1], mention.inner[-1:]
+        divisible = (
+            len(mention.inner) == 2
+            and first[0].is_predicate
+            and last[0].is_structure
+            and (first[0].start, first[0].end, last[0].end) == (mention.start, last[0].start, mention.end)
+        )
+        if divisible and kept and kept[-1].end == mention.start and _lacks_verdict(kept):
+            kept += mention.inner
+        elif all(entry.in_focus for entry in mention.entries):
+            kept.append(mention)
+        else:
+            kept.append(replace(mention, inner=()) if mention.inner else mention)
+    return kept
+
+
+def _lacks_verdict(mentions: list[Mention]) -> bool:
+    """Whether the last of these names a part of which nothing has been said right before it."""
+    part = mentions[-1]
+    before = mentions[-2] if len(mentions) > 1 else None
+    if not part.is_structure or before is None or before.end != part.start or not before.is_predicate:
+        return part.is_structure
+    return len(mentions) > 2 and mentions[-3].is_structure and mentions[-3].end == before.start
 
 
 def _longest_per_kind(cues: list[Cue]) -> list[Cue]:

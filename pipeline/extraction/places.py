@@ -43,8 +43,9 @@ class Places(Sides):
         if compound and right:
             # "A cruciate problem in the right stifle": the joint has the side.
             side_elsewhere = self._side_at(right[0], segment)
+        later = self._side_said_since(chosen[-1], item, segment) if chosen == left and chosen else None
         pairs: list[tuple[str | None, str | None]] = [
-            (other.entry.id, self._side_of_place(other, structures, segment) or side_elsewhere)
+            (other.entry.id, later or self._side_of_place(other, structures, segment) or side_elsewhere)
             for other in chosen
         ]
         if self.pending and chosen and chosen == left and item.mention.is_predicate:
@@ -73,9 +74,10 @@ class Places(Sides):
             or self._placed_by_side(item, following[0], gap)
         ):
             return []
-        if self._cues("exception", item.end, following[0].start) and self._another_between(
-            item, following[0], items
-        ):
+        joined = not self.rules.joining.isdisjoint(gap) and not self._cues(
+            "exception", item.end, following[0].start
+        )
+        if not joined and self._another_between(item, following[0], items):
             return []  # "skin good other than a scab over the shoulder": the shoulder has the scab
         if any(word in self.rules.parting or word in COMMA_MARKS for word in gap):
             return []
@@ -220,6 +222,15 @@ class Places(Sides):
             self.analysis.mentions, max(segment.start, structure.start - 3), structure.start
         )
         return bool(before) and before[-1].end == structure.start and before[-1].is_predicate
+
+    def _side_said_since(self, structure: Item, item: Item, segment: Segment) -> str | None:
+        """ "No placing on the left, the right is delayed": a side as subject between the part and what is said of it."""
+        sides = [
+            cue
+            for cue in self._sides(structure.end, item.start)
+            if self._owner(cue, segment) is None and self._is_subject(cue, segment)
+        ]
+        return self._side_value(sides[-1]) if sides else None
 
     def _side_of_place(self, structure: Item, structures: list[Item], segment: Segment) -> str | None:
         """The side said with a part, or with the part that tells where it is ("the pad of the right hind")."""

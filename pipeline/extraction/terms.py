@@ -77,6 +77,13 @@ class TermTree:
             node = node.following.setdefault(word, _Node())
         return node
 
+    def exact(self, words: Iterable[str]) -> list[Entry]:
+        """The entries that a table or a rule writes with just these words."""
+        node: _Node | None = self._root
+        for word in words:
+            node = node.following.get(word) if node is not None else None
+        return node.exact if node is not None else []
+
     def find(self, norms: list[str]) -> Iterator[Match]:
         """All places of all terms; they may overlap."""
         for start, word in enumerate(norms):

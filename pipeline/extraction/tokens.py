@@ -64,6 +64,14 @@ class Analysis:
         return self.text[first:last]
 
 
+def _queries(text: str, at: int) -> bool:
+    """Whether a question mark stands for the word "query", as in notes: "?cataract left", "opacity ? cataract"."""
+    before, after = text[at - 1 : at], text[at + 1 : at + 3]
+    if before.isalnum() or before in ("?", "!", "."):
+        return False
+    return after[:1].isalpha() or (bool(before) and after[:1] == " " and after[1:].islower())
+
+
 class SpokenTokenizer:
     """spaCy tokenizer for spoken commentary; the resulting Doc holds the normalised tokens, the Analysis their places."""
 
@@ -114,6 +122,8 @@ class SpokenTokenizer:
                 # A single line break inside a sentence is layout; an empty line ends it.
                 if raw.count("\n") > 1:
                     self._append(out, "\n", start, end)
+            elif raw == "?" and _queries(text, start):
+                self._append(out, "query", start, end)
             else:
                 self._append(out, raw, start, end)
         return out

@@ -16,6 +16,8 @@ class Verdicts(Afterthoughts):
         """A quality beside the finding it describes ("a firm mobile lump", "the lump is soft")."""
         if not item.mention.is_predicate:
             return False
+        if self._only_degree(item, items, position):
+            return True
         quality = self.cues.get("quality", self.no_cues).starting_at(item.start)
         if quality is None or quality.end != item.end:
             return False
@@ -35,6 +37,14 @@ class Verdicts(Afterthoughts):
             between = self.norms[previous.end : item.start]
             return named.nature == "abnormal" and not any(w in self.rules.degree_ends for w in between[:-1])
         return False
+
+    def _only_degree(self, item: Item, items: list[Item], position: int) -> bool:
+        """ "A faint murmur", "a small lump": the word says how much there is of what follows."""
+        degree = self.cues.get("severity", self.no_cues).starting_at(item.start)
+        following = items[position + 1] if position + 1 < len(items) else None
+        if degree is None or degree.end != item.end or following is None:
+            return False
+        return following.start == item.end and following.entry.kind == "noun"
 
     def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
         """Loose words of approval need a subject, or they are talk ("Good. Lovely.")."""

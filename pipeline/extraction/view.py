@@ -51,6 +51,8 @@ class _Words:
     abstract_parts: frozenset[str]
     distributing_before: frozenset[str]
     denying: frozenset[str]
+    comparing_to: frozenset[str]
+    opposites: frozenset[str]
 
 
 class ReadingRules(_Words):
@@ -59,6 +61,9 @@ class ReadingRules(_Words):
     def __init__(self, lexicon: Lexicon) -> None:
         super().__init__(**{name: frozenset(words) for name, words in lexicon.words["reading"].items()})
         self.lexicon = lexicon
+        self.part_names = frozenset(
+            entry.term for entry in lexicon.entries if entry.kind == "structure" and not entry.in_focus
+        )
         self.attributes = AttributeReader(lexicon)
         groups = lexicon.words["groups"]
         self.copulas = frozenset(groups["copulas"])

@@ -61,6 +61,28 @@ SPOKEN = {
         [Ear discharge|absent] none seen.
         [Crackles|absent] not heard.
         [Lameness|absent] not evident.
+        [Murmur|absent] not audible today.
+    """,
+    "a denied list ends": """
+        Liver not [palpable beyond the ribs|absent], [kidneys small|present] and [knobbly|present].
+        No [lice|absent], [hair loss|left] on the left flank.
+        Not [lame|absent] today, bit [stiff behind|mild].
+        Proprioception [delayed|right] on the right.
+    """,
+    "one head for two": """
+        No [nasal|absent @nose] or [ocular discharge|absent @eyes].
+    """,
+    "a denial doubted": """
+        I'm not convinced that the left hip isn't a bit [sore|possible mild left].
+        I can't be certain but the spleen feels a bit [big|possible mild].
+        Hard to say whether there's an [effusion|possible right] in the right stifle.
+        I think there's a [lump|possible] under the skin.
+        The spleen is [big|present], maybe six centimetres.
+    """,
+    "then and now": """
+        The [murmur|present] we heard last year is still there.
+        He's not as [lame|present] as he was last week.
+        She was [limping|past] on Friday, [sound|present] today.
     """,
     "gone since": """
         The [cough|past] has resolved.
@@ -202,6 +224,9 @@ SPOKEN = {
 
 # Pauses carry the meaning, so these are read as written only.
 POINTED = {
+    "results of each side": """
+        [Fluorescein uptake|absent right;left] negative on the right, positive on the left.
+    """,
     "doubt": """
         A [murmur|possible], not sure.
         A [murmur|possible], hard to say.

@@ -28,6 +28,8 @@ SPOKEN_SIDES = """
 """
 
 SYSTEMS = """
+    Eyes [normal|@eyes] ears [clean|@ears] nose [fine|@nose] nodes [normal|@lymph_nodes] chest [clear|@respiratory].
+    [Opacity|left @eyes] in the left eye ?[cataract|possible left @eyes].
     Left hock has a [bald patch|left @skin], not [sore|absent left @skin].
     Gums [pink|@mouth], eyes [bright|@eyes]. It was [swollen|past @eyes] last time.
     Joints [move freely|@musculoskeletal], no [heat|absent @musculoskeletal] or [swelling|absent @musculoskeletal].
