@@ -164,14 +164,32 @@ def schema() -> None:
 @app.command()
 def evaluate(
     folder: Annotated[
-        Path, typer.Argument(help="A folder of annotated dictations (*.toml).", show_default=False)
+        Path,
+        typer.Argument(
+            help="A folder of annotated dictations (*.toml), or one that holds such folders.",
+            show_default=False,
+        ),
     ],
     errors: Annotated[bool, typer.Option("--errors", help="Name every mistake.")] = False,
+    as_json: Json = False,
+    questions: Annotated[
+        Path | None,
+        typer.Option("--questions", help="Write what other programs are asked to this file, and end."),
+    ] = None,
+    peers: Annotated[
+        list[Path] | None,
+        typer.Option("--peers", help="Compare with another program's file of answers; may be repeated."),
+    ] = None,
 ) -> None:
     """Score the understanding of texts against annotated dictations."""
-    from pipeline.cli import measuring
+    from pipeline.cli import scoring
 
-    measuring.evaluate(folder, list_errors=errors)
+    if questions:
+        scoring.write_questions(folder, questions)
+    elif peers:
+        scoring.compare_with(folder, peers)
+    else:
+        scoring.evaluate(folder, list_errors=errors, as_json=as_json)
 
 
 @app.command()

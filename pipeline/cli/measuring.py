@@ -1,4 +1,4 @@
-"""The commands that measure: how well texts are understood, and how fast in how much memory."""
+"""The command that measures how fast the chain is, and in how much memory."""
 
 from __future__ import annotations
 
@@ -12,19 +12,15 @@ from importlib import resources
 from pathlib import Path
 from typing import TypeVar
 
-from rich import box
 from rich.table import Table
-from rich.text import Text
 
-from lexicon import SYSTEMS, load_lexicon
+from lexicon import load_lexicon
 from pipeline import exam as chain
 from pipeline.capture import read_audio
-from pipeline.cli.border import CallError
 from pipeline.cli.examining import FIRST_SAMPLE, sample_file, sample_names, sample_sound
+from pipeline.cli.figures import figures_table
 from pipeline.cli.inputs import read_patient, read_visit, require_file
-from pipeline.cli.screen import output, printable, progress_bars
-from pipeline.evaluation import read_gold, score_all
-from pipeline.evaluation.score import Score, Tally
+from pipeline.cli.screen import output, progress_bars
 from pipeline.extraction import extract
 from pipeline.record import Patient, Visit
 from pipeline.settings import Settings
@@ -35,66 +31,6 @@ T = TypeVar("T")
 _READ = "sound file read"
 _HEARD = "speech recognised"
 _UNDERSTOOD = "record made of the words"
-
-
-def evaluate(folder: Path, *, list_errors: bool) -> None:
-    """Score the extraction on a folder of gold dictations. Raises CallError, GoldError."""
-    if not folder.is_dir():
-        raise CallError(f"There is no folder {folder}. Name a folder such as tests/gold/dev.")
-    if not any(folder.glob("*.toml")):
-        raise CallError(
-            f"{folder} holds no annotated dictation (*.toml). Name a folder such as tests/gold/dev."
-        )
-    score = score_all(read_gold(folder), lambda gold: extract(Transcript.from_text(gold.text)))
-    console = output()
-    console.print(_summary(score, folder))
-    console.print(_by_system(score))
-    console.print(_by_phenomenon(score))
-    if list_errors:
-        for error in score.errors:
-            console.print(Text(printable(error)), soft_wrap=True)
-    elif score.errors:
-        console.print(Text(f"{len(score.errors)} differences; see them with --errors.", style="dim"))
-
-
-def _summary(score: Score, folder: Path) -> Table:
-    table = _table("figure", "value", title=f"{score.dictations} dictations, {score.facts} facts in {folder}")
-    for name, tally in (
-        ("findings", score.findings),
-        ("measurements", score.measurements),
-        ("plan items", score.plan),
-    ):
-        table.add_row(f"{name}: precision", _percent(tally.precision))
-        table.add_row(f"{name}: recall", _percent(tally.recall))
-        table.add_row(f"{name}: F1", _percent(tally.f1))
-    for attribute in sorted(score.attributes):
-        table.add_row(f"{attribute.replace('_', ' ')} right", _percent(score.share(attribute)))
-    asked = score.systems_asked
-    table.add_row(
-        "missing systems told right", _percent(score.systems_right / asked) if asked else "none asked"
-    )
-    table.add_row("present taken for absent, or the reverse", str(score.flips))
-    table.add_row("talk that became a finding", f"{score.leaks} of {score.set_aside}")
-    table.add_row("wrong facts that nobody is asked to look at", str(score.silent))
-    return table
-
-
-def _by_system(score: Score) -> Table:
-    table = _table("system", "right", "missed", "extra", "precision", "recall", "F1")
-    for system in SYSTEMS:
-        tally = score.by_system.get(system, Tally())
-        counts = (str(tally.right), str(tally.missed), str(tally.extra))
-        shares = (_percent(tally.precision), _percent(tally.recall), _percent(tally.f1))
-        table.add_row(system.replace("_", " "), *counts, *shares)
-    return table
-
-
-def _by_phenomenon(score: Score) -> Table:
-    """Show recall only: what is superfluous belongs to no annotated phenomenon."""
-    table = _table("phenomenon", "right", "missed", "recall")
-    for name, tally in sorted(score.by_phenomenon.items()):
-        table.add_row(name, str(tally.right), str(tally.missed), _percent(tally.recall))
-    return table
 
 
 def bench(audio: Path | None, settings: Settings, runs: int) -> None:
@@ -128,7 +64,9 @@ def _measure(audio: Path, patient: Patient | None, settings: Settings, runs: int
             times.take(_UNDERSTOOD, partial(chain.understand, transcript, patient, visit))
             bars.speech(run + 1, runs)
     medians = times.medians()
-    table = _table("figure", "value", title=f"{audio.name}, {recording.duration_s:.1f} s, median of {runs}")
+    table = figures_table(
+        "figure", "value", title=f"{audio.name}, {recording.duration_s:.1f} s, median of {runs}"
+    )
     for name, seconds in medians.items():
         table.add_row(name, f"{seconds * 1000:,.1f} ms" if seconds < 1 else f"{seconds:,.2f} s")
     whole_s = medians[_READ] + medians[_HEARD] + medians[_UNDERSTOOD]
@@ -185,14 +123,3 @@ def _peak_memory() -> str:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     # getrusage(2): kibibytes on Linux; bytes on macOS, by its own manual page (from memory).
     return f"{peak / (2**30 if sys.platform == 'darwin' else 2**20):.2f} GiB"
-
-
-def _table(*columns: str, title: str | None = None) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
-    for number, column in enumerate(columns):
-        table.add_column(column, justify="left" if number == 0 else "right")
-    return table
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.1f} %"

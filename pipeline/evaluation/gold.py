@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, TypeVar
 
 from pydantic import Field, ValidationError
 
@@ -30,6 +30,9 @@ class Words(Frozen):
 
     words: str = Field(min_length=1)
     occurrence: int = Field(default=1, ge=1)
+
+
+WordsT = TypeVar("WordsT", bound=Words)
 
 
 class FindingFact(Words):
@@ -70,7 +73,7 @@ class PlanFact(Words):
 class AsideFact(Words):
     """Words that must not become a finding, and the kind of talk they stand in."""
 
-    why: str
+    why: Literal["teaching", "intention", "question", "plan", "chatter", "other_animal"]
 
 
 class Gold(Frozen):
@@ -95,19 +98,55 @@ class Gold(Frozen):
 
     def span(self, fact: Words) -> tuple[int, int]:
         """Characters of the fact's words in the text; any white space counts as a blank."""
-        pattern = r"\s+".join(re.escape(part) for part in fact.words.split())
-        places = list(re.finditer(pattern, self.text))
-        whole = [
-            m
-            for m in places
-            if not (m.start() and self.text[m.start() - 1].isalnum())
-            and not (m.end() < len(self.text) and self.text[m.end()].isalnum())
-        ]
-        if len(whole) >= fact.occurrence:
-            places = whole
+        places = _places(self.text, fact.words, fact.occurrence)
         if len(places) < fact.occurrence:
             raise GoldError(f"{self.name}: {fact.words!r} stands {len(places)} times, not {fact.occurrence}.")
-        return places[fact.occurrence - 1].span()
+        return places[fact.occurrence - 1]
+
+
+def _places(text: str, words: str, wanted: int) -> list[tuple[int, int]]:
+    """Where the words stand; inside longer words only if they do not stand alone `wanted` times."""
+    pattern = r"\s+".join(re.escape(part) for part in words.split())
+    places = [m.span() for m in re.finditer(pattern, text)]
+    whole = [
+        (start, end)
+        for start, end in places
+        if not (start and text[start - 1].isalnum()) and not (end < len(text) and text[end].isalnum())
+    ]
+    return whole if len(whole) >= wanted else places
+
+
+_MARK = re.compile(r"[.,;:!?](?=\s|$)|[\"\u201c\u201d()\u2013\u2014\u2026]|\s-\s")
+
+
+def without_marks(gold: Gold) -> Gold:
+    """Give the same dictation as a recogniser may write it: no marks, no capitals, no line breaks, one blank between words."""
+    places: list[int] = []  # of each character of the old text, where it stands in the new one
+    new = ""
+    for character in _MARK.sub(lambda mark: " " * len(mark[0]), gold.text):
+        places.append(len(new))
+        lowered = character.lower()
+        if not character.isspace():
+            new += lowered if len(lowered) == 1 else character
+        elif new and not new.endswith(" "):
+            new += " "
+
+    def moved(fact: WordsT) -> WordsT:
+        start, end = gold.span(fact)
+        at = places[start], places[end - 1] + 1
+        words = new[at[0] : at[1]].strip()
+        number = _places(new, words, 1).index((at[0], at[0] + len(words))) + 1
+        return fact.model_copy(update={"words": words, "occurrence": number})
+
+    return gold.model_copy(
+        update={
+            "text": new,
+            "findings": tuple(moved(fact) for fact in gold.findings),
+            "measurements": tuple(moved(fact) for fact in gold.measurements),
+            "plan": tuple(moved(fact) for fact in gold.plan),
+            "set_aside": tuple(moved(fact) for fact in gold.set_aside),
+        }
+    )
 
 
 def _load(file: Path) -> Gold:

@@ -3,6 +3,9 @@
 A finding is right when it stands on the annotated words, in the annotated system, with the annotated meaning: bad (an abnormality
 present), good (denied, or a normal state), possible; and is withdrawn exactly when the annotation is. Extracted findings on words
 that nobody annotated are errors of precision, denials too. A wrong fact is silent when it stands and no notice doubts it.
+
+By phenomenon a finding is right only if what makes the phenomenon is right as well: the side, the past, the owner. Talk set aside
+is right when no finding came of it; superfluous there are observations missed because their clause was taken for such talk.
 """
 
 from __future__ import annotations
@@ -12,10 +15,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from pipeline.evaluation.gold import FindingFact, Gold, MeasurementFact
+from pipeline.evaluation.phenomena import MANNER, SET_ASIDE, Stated, phenomena
 from pipeline.extraction.model import SURE_ENOUGH, Evidence, Finding, Measurement, Statements
 
 
-def _meaning(assertion: str, nature: str) -> str:
+def meaning(assertion: str, nature: str) -> str:
+    """Say what a finding means for the patient: good, bad or possible."""
     if assertion == "possible":
         return "possible"
     if nature == "normal":
@@ -81,22 +86,6 @@ def _overlaps(evidence: Iterable[Evidence], span: tuple[int, int]) -> bool:
     return any(e.start_char < span[1] and span[0] < e.end_char for e in evidence)
 
 
-def phenomena(gold: Gold, fact: FindingFact) -> list[str]:
-    """The phenomena of spoken exams that an annotated finding shows."""
-    found = [f"style {gold.style}", f"{fact.assertion} {fact.nature}"]
-    if fact.reported_by == "owner":
-        found.append("owner's report")
-    if fact.when == "past":
-        found.append("past")
-    if fact.superseded:
-        found.append("withdrawn")
-    if fact.side is not None:
-        found.append("side")
-    if fact.grade is not None:
-        found.append("graded")
-    return found
-
-
 def score_all(golds: Iterable[Gold], extract: Callable[[Gold], Statements]) -> Score:
     """Score every dictation with an extraction function."""
     score = Score()
@@ -114,68 +103,148 @@ def score_all(golds: Iterable[Gold], extract: Callable[[Gold], Statements]) -> S
 def _likeness(fact: FindingFact, finding: Finding) -> int:
     return (
         4 * (fact.superseded == finding.superseded)
-        + 4 * (_meaning(fact.assertion, fact.nature) == _meaning(finding.assertion, finding.nature))
+        + 4 * (meaning(fact.assertion, fact.nature) == meaning(finding.assertion, finding.nature))
         + 2 * (fact.side == finding.side)
         + (fact.grade is not None and finding.grade is not None and fact.grade.value == finding.grade.value)
     )
 
 
+@dataclass
+class _Match:
+    """What became of one annotated finding."""
+
+    fact: FindingFact
+    span: tuple[int, int]
+    best: Finding | None
+    right: bool
+
+
 def _score_findings(score: Score, gold: Gold, statements: Statements) -> None:
-    spans = {id(fact): gold.span(fact) for fact in gold.findings}
     used: set[int] = set()
     explained: set[int] = set()
+    matches = []
     for fact in gold.findings:
-        span = spans[id(fact)]
+        span = gold.span(fact)
         here = [f for f in statements.findings if _overlaps(f.evidence, span)]
         same = [f for f in here if f.system == fact.system]
         explained.update(id(f) for f in same)
-        free = [f for f in same if id(f) not in used]
-        best = max(free, key=lambda f: _likeness(fact, f), default=None)
-        if best is not None and _right(fact, best):
-            used.add(id(best))
-            _add(score, gold, fact, "right")
-            _score_attributes(score, gold, fact, best)
-            continue
-        _add(score, gold, fact, "missed")
+        best = max((f for f in same if id(f) not in used), key=lambda f: _likeness(fact, f), default=None)
         if best is not None:
             used.add(id(best))
-            score.findings.extra += 1
-            score.by_system[fact.system].extra += 1
-            score.silent += _nobody_is_asked(best)
-            if {_meaning(fact.assertion, fact.nature), _meaning(best.assertion, best.nature)} == {
-                "good",
-                "bad",
-            } and (fact.superseded == best.superseded):
-                score.flips += 1
-                _tell(
-                    score,
-                    gold,
-                    "FLIP",
-                    fact.words,
-                    span,
-                    f"{fact.assertion}/{fact.nature} as {best.assertion}/{best.concept}",
-                )
-            else:
-                _tell(score, gold, "WRONG", fact.words, span, f"{_facts(fact)} as {_found(best)}")
-        else:
-            others = ", ".join(f"{f.system}/{f.concept}" for f in here)
-            _tell(
-                score,
-                gold,
-                "MISS",
-                fact.words,
-                span,
-                f"{_facts(fact)}" + (f" found as {others}" if others else ""),
-            )
-    for finding in statements.findings:
-        if id(finding) in explained or finding.superseded:
-            continue
+        match = _Match(fact, span, best, best is not None and _right(fact, best))
+        matches.append(match)
+        _count(score, gold, match, here)
+    extra = [f for f in statements.findings if id(f) not in explained and not f.superseded]
+    for finding in extra:
         score.findings.extra += 1
         score.by_system[finding.system].extra += 1
         score.silent += _nobody_is_asked(finding)
         evidence = finding.evidence[0]
         _tell(score, gold, "EXTRA", evidence.text, (evidence.start_char, evidence.end_char), _found(finding))
+    _score_phenomena(score, gold, statements, matches, extra)
     _score_leaks(score, gold, statements)
+
+
+def _count(score: Score, gold: Gold, match: _Match, here: list[Finding]) -> None:
+    """Count an annotated finding as right, wrong or missed; `here` is all that was found on its words."""
+    fact, span, best = match.fact, match.span, match.best
+    tallies = (score.findings, score.by_system[fact.system])
+    if match.right and best is not None:
+        for tally in tallies:
+            tally.right += 1
+        _score_attributes(score, gold, fact, best)
+        return
+    for tally in tallies:
+        tally.missed += 1
+        tally.extra += best is not None
+    if best is None:
+        others = ", ".join(f"{f.system}/{f.concept}" for f in here)
+        detail = f"{_facts(fact)}" + (f" found as {others}" if others else "")
+        _tell(score, gold, "MISS", fact.words, span, detail)
+        return
+    score.silent += _nobody_is_asked(best)
+    meanings = {meaning(fact.assertion, fact.nature), meaning(best.assertion, best.nature)}
+    if meanings == {"good", "bad"} and fact.superseded == best.superseded:
+        score.flips += 1
+        detail = f"{fact.assertion}/{fact.nature} as {best.assertion}/{best.concept}"
+        _tell(score, gold, "FLIP", fact.words, span, detail)
+    else:
+        _tell(score, gold, "WRONG", fact.words, span, f"{_facts(fact)} as {_found(best)}")
+
+
+def annotated(gold: Gold) -> list[Stated]:
+    """Give the annotated findings as facts with a place."""
+    return [
+        Stated(
+            *gold.span(fact),
+            assertion=fact.assertion,
+            side=fact.side,
+            detailed=fact.grade is not None or fact.size_mm is not None,
+            told_by_owner=fact.reported_by == "owner",
+            past=fact.when == "past",
+            withdrawn=fact.superseded,
+        )
+        for fact in gold.findings
+    ]
+
+
+def _extracted(finding: Finding) -> Stated:
+    return Stated(
+        finding.evidence[0].start_char,
+        finding.evidence[0].end_char,
+        assertion=finding.assertion,
+        side=finding.side,
+        detailed=finding.grade is not None or finding.size_mm is not None,
+        told_by_owner=finding.reported_by == "owner",
+        past=finding.when == "past",
+        withdrawn=finding.superseded,
+    )
+
+
+def _score_phenomena(
+    score: Score, gold: Gold, statements: Statements, matches: list[_Match], extra: list[Finding]
+) -> None:
+    shown = phenomena(gold.text, annotated(gold))
+    seen = phenomena(gold.text, [_extracted(finding) for finding in statements.findings])
+    seen_in = {id(finding): names for finding, names in zip(statements.findings, seen, strict=True)}
+    for match, names in zip(matches, shown, strict=True):
+        wrong = _wrong_manner(match)
+        for name in names:
+            outcome = "right" if match.right and name not in wrong else "missed"
+            _increase(score.by_phenomenon[name], outcome)
+        if match.best is not None:
+            superfluous = seen_in[id(match.best)]
+            for name in superfluous & MANNER if match.right else superfluous:
+                if name in wrong or name not in names or not match.right:
+                    score.by_phenomenon[name].extra += 1
+    for finding in extra:
+        for name in seen_in[id(finding)]:
+            score.by_phenomenon[name].extra += 1
+    for match in matches:
+        if match.best is None and not match.fact.superseded:
+            clause = next((c for c in statements.clauses if c.start_char <= match.span[0] < c.end_char), None)
+            if clause is not None and clause.act.value in SET_ASIDE:
+                score.by_phenomenon[SET_ASIDE[clause.act.value]].extra += 1
+
+
+def _wrong_manner(match: _Match) -> set[str]:
+    """Name the phenomena that a finding, right otherwise, got wrong."""
+    fact, best = match.fact, match.best
+    if best is None:
+        return set()
+    grade = best.grade and best.grade.value
+    checks = {
+        "told by the owner": fact.reported_by == best.reported_by,
+        "past": fact.when == best.when,
+        "side said": fact.side == best.side,
+        "side carried over": fact.side == best.side,
+        "grade or size": (fact.grade and fact.grade.value) == grade and fact.size_mm == best.size_mm,
+    }
+    return {name for name, right in checks.items() if not right}
+
+
+def _increase(tally: Tally, outcome: str) -> None:
+    setattr(tally, outcome, getattr(tally, outcome) + 1)
 
 
 def _score_leaks(score: Score, gold: Gold, statements: Statements) -> None:
@@ -187,9 +256,10 @@ def _score_leaks(score: Score, gold: Gold, statements: Statements) -> None:
             for f in statements.findings
             if _overlaps(f.evidence, span)
             and not f.superseded
-            and _meaning(f.assertion, f.nature) != "good"
+            and meaning(f.assertion, f.nature) != "good"
             and not any(_overlaps(f.evidence, gold.span(fact)) for fact in gold.findings)
         ]
+        _increase(score.by_phenomenon[SET_ASIDE[aside.why]], "missed" if leaked else "right")
         if leaked:
             score.leaks += 1
             _tell(score, gold, "LEAK", aside.words, span, f"{aside.why}: {leaked[0].assertion}")
@@ -205,18 +275,9 @@ def _nobody_is_asked(fact: Finding | Measurement) -> bool:
 
 
 def _right(fact: FindingFact, finding: Finding) -> bool:
-    return fact.superseded == finding.superseded and _meaning(fact.assertion, fact.nature) == _meaning(
+    return fact.superseded == finding.superseded and meaning(fact.assertion, fact.nature) == meaning(
         finding.assertion, finding.nature
     )
-
-
-def _add(score: Score, gold: Gold, fact: FindingFact, outcome: str) -> None:
-    for tally in (
-        score.findings,
-        score.by_system[fact.system],
-        *(score.by_phenomenon[name] for name in phenomena(gold, fact)),
-    ):
-        setattr(tally, outcome, getattr(tally, outcome) + 1)
 
 
 def _score_attributes(score: Score, gold: Gold, fact: FindingFact, finding: Finding) -> None:

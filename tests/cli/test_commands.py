@@ -212,7 +212,48 @@ def test_evaluate_counts_an_invented_denial_as_silent(run: Run, tmp_path: Path) 
     )
     shown = run("evaluate", tmp_path).stdout
     assert re.search(r"findings: recall +100\.0 %", shown)
-    assert re.search(r"wrong facts that nobody is asked to look at +1 *\n", shown)
+    assert re.search(r"wrong facts that nobody is asked to look at +1 +1 *\n", shown)
+
+
+def test_evaluate_shows_each_folder_of_a_folder_apart(run: Run, tmp_path: Path) -> None:
+    """Figures of texts for tuning and of unseen ones are never one number; `--json` gives all of them."""
+    for half in ("dev", "test"):
+        (tmp_path / half).mkdir()
+        (tmp_path / half / "one.toml").write_text(
+            'style = "terse"\nspecies = "dog"\nvisit = "sick"\ntext = "No wax or mites. Eyes bright."\n'
+            "findings = [\n"
+            '  { words = "wax", system = "ears", assertion = "absent" },\n'
+            '  { words = "mites", system = "ears", assertion = "absent" },\n]\n',
+            encoding="utf-8",
+        )
+    shown = run("evaluate", tmp_path).stdout
+    assert shown.count("1 dictations, 2 facts in") == 2
+    assert re.search(r"denied in a list +1 +0 +0 +100\.0 %", shown)
+    figures = json.loads(run("evaluate", tmp_path, "--json").stdout)
+    assert [Path(part["folder"]).name for part in figures] == ["dev", "test"]
+    assert figures[0]["as_given"]["by_phenomenon"]["absent"]["recall"] == 1.0
+    assert figures[0]["as_given"]["findings"]["extra"] == 1  # nobody annotated the bright eyes
+
+
+def test_evaluate_compares_with_the_answers_of_another_program(run: Run, tmp_path: Path) -> None:
+    """Questions go out, answers come back, and one table shows both programs by phenomenon and speed."""
+    gold = tmp_path / "gold"
+    gold.mkdir()
+    (gold / "one.toml").write_text(
+        'style = "terse"\nspecies = "dog"\nvisit = "sick"\ntext = "No wax."\n'
+        'findings = [{ words = "wax", system = "ears", assertion = "absent" }]\n',
+        encoding="utf-8",
+    )
+    asked, answers = tmp_path / "questions.jsonl", tmp_path / "answers.json"
+    assert run("evaluate", gold, "--questions", asked).exit_code == 0
+    keys = [json.loads(line)["key"] for line in asked.read_text(encoding="utf-8").splitlines()]
+    states = {key: ["present"] for key in keys}
+    answers.write_text(
+        json.dumps({"engine": "echo 1", "states": states, "words_per_second": 10}), encoding="utf-8"
+    )
+    shown = run("evaluate", gold, "--peers", answers).stdout
+    assert re.search(r"denied|absent +1 +100\.0 % +100\.0 % +0\.0 %", shown)
+    assert "echo 1" in shown
 
 
 def test_evaluate_names_a_bad_file(run: Run, tmp_path: Path) -> None:
