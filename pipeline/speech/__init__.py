@@ -5,13 +5,18 @@ sound, leaves out what the model invents over silence and noise (and shows it in
 knows nothing of what the words mean.
 """
 
+from pipeline.speech.decoder import Decoder
+from pipeline.speech.heard import Heard, HeardWord
 from pipeline.speech.model import Dropped, Transcript, Utterance, Word
 from pipeline.speech.options import SpeechError, SpeechOptions
 from pipeline.speech.plain import plain_text
 from pipeline.speech.recogniser import Recogniser, SpeechProgress
 
 __all__ = [
+    "Decoder",
     "Dropped",
+    "Heard",
+    "HeardWord",
     "Recogniser",
     "SpeechError",
     "SpeechOptions",

@@ -62,6 +62,20 @@ def reason_to_drop(heard: Heard, terms: str = "") -> str | None:
     return next((reason for reason, seen in signs.items() if seen), None)
 
 
+def needs_second_look(heard: Heard | None, *, cut_off: bool) -> bool:
+    """Whether a short window did the model no good, so that it should hear a full one.
+
+    Endless repetition shows in the bound on tokens, in the text or in the score; `cut_off` tells the first.
+    A stretch without any word was speech to the voice detector.
+    """
+    return (
+        heard is None
+        or cut_off
+        or heard.avg_logprob < MIN_AVG_LOGPROB
+        or heard.compression_ratio > MAX_COMPRESSION_RATIO
+    )
+
+
 def judge(
     heard: Sequence[Heard], spans: Iterable[tuple[float, float]], terms: str = ""
 ) -> tuple[list[Heard], list[Dropped]]:

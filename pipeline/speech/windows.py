@@ -1,21 +1,21 @@
 """Where there is speech, and which stretches of it the recogniser gets to hear at once.
 
-Whisper hears windows of 30 s. Left to cut a long recording itself, it cuts through words and sentences, and
-loses or doubles what stands there. So windows are cut here, in pauses; long pauses are left out altogether.
+Left to cut a long recording itself, Whisper cuts through words and sentences, and loses or doubles what stands
+there. So windows are cut here, in pauses; long pauses are left out altogether.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.capture import SAMPLE_RATE_HZ, Recording
+from pipeline.speech.heard import Heard, HeardWord
 
-# Room is left in the 30 s: in a window of 27.8 s the last words of a dictation were lost.
-WINDOW_S = 25.0
+WINDOW_S = 12.0
 # The voice detector works through the recording in pieces of about this length, to bound memory.
 _PIECE_S = 300.0
 # A piece ends in the quietest moment of its last seconds.
@@ -69,6 +69,28 @@ class Window:
     def sound(self, recording: Recording) -> NDArray[np.float32]:
         """Join the spans' samples."""
         return np.concatenate([recording.stretch(span.start, span.stop) for span in self.spans])
+
+    def in_recording(self, heard: Heard) -> Heard:
+        """Move times counted in the joined samples to where those samples lie in the recording."""
+        return replace(heard, words=tuple(self._word_in_recording(word) for word in heard.words))
+
+    def _word_in_recording(self, word: HeardWord) -> HeardWord:
+        span, shift_s = self._span_at((word.start_s + word.end_s) / 2)
+        first_s, last_s = span.start / SAMPLE_RATE_HZ, span.stop / SAMPLE_RATE_HZ
+        return replace(
+            word,
+            start_s=min(max(word.start_s + shift_s, first_s), last_s),
+            end_s=min(max(word.end_s + shift_s, first_s), last_s),
+        )
+
+    def _span_at(self, moment_s: float) -> tuple[Span, float]:
+        """Which span a moment of the joined samples is in, and how far it moves."""
+        passed = 0
+        for span in self.spans:
+            if moment_s * SAMPLE_RATE_HZ < passed + span.length or span is self.spans[-1]:
+                break
+            passed += span.length
+        return span, (span.start - passed) / SAMPLE_RATE_HZ
 
 
 def speech_spans(recording: Recording) -> Iterator[Span]:

@@ -19,7 +19,7 @@ def test_the_most_important_terms_fit_the_prompt() -> None:
     recogniser = Recogniser(SpeechOptions(model="tiny.en"))
     for species in ("dog", "cat", "rabbit", None):
         terms = listening_terms(species)
-        fitting = recogniser.fit_terms(terms)
+        fitting = recogniser.decoder.fit_terms(terms)
         assert set(terms[:40]) <= set(fitting)
 
 

@@ -8,7 +8,8 @@ import pytest
 from pipeline.capture import SAMPLE_RATE_HZ, Recording
 from pipeline.speech import Transcript, Utterance, plain_text
 from pipeline.speech.assemble import assemble
-from pipeline.speech.guards import judge, reason_to_drop
+from pipeline.speech.decoder import _merge_marks
+from pipeline.speech.guards import judge, needs_second_look, reason_to_drop
 from pipeline.speech.heard import Heard, HeardWord, split_at_pauses
 from pipeline.speech.windows import WINDOW_S, Span, Window, _pieces, windows
 
@@ -107,12 +108,12 @@ def test_split_at_sentences_and_long_pauses() -> None:
 def test_windows_end_in_the_longest_late_pause() -> None:
     """No window is longer than it may be, nothing is lost, and the seam lies in a long pause."""
     second = SAMPLE_RATE_HZ
-    starts = [0, 6, 12, 20, 26, 32]
-    spans = [Span(start * second, (start + 5) * second) for start in starts]
+    starts = [0, 3, 6, 10, 13, 16]
+    spans = [Span(start * second, round((start + 2.5) * second)) for start in starts]
     made = list(windows(iter(spans)))
     assert [span for window in made for span in window.spans] == spans
     assert all(window.length_s <= WINDOW_S for window in made)
-    assert [window.spans[0].start // second for window in made] == [0, 20]
+    assert [window.spans[0].start // second for window in made] == [0, 10]
 
 
 def test_halves_of_a_window() -> None:
@@ -120,6 +121,45 @@ def test_halves_of_a_window() -> None:
     window = Window((Span(0, 10), Span(20, 30), Span(40, 80)))
     assert [half.spans for half in window.halves()] == [(Span(0, 10), Span(20, 30)), (Span(40, 80),)]
     assert Window((Span(0, 10),)).halves() == (Window((Span(0, 10),)),)
+
+
+def test_times_go_back_to_where_the_spans_lie() -> None:
+    """A word at 1.5 s of the joined sound is half a second into the second span, and stays inside it."""
+    second = SAMPLE_RATE_HZ
+    window = Window((Span(2 * second, 3 * second), Span(10 * second, 11 * second)))
+    words = (
+        HeardWord(" one", 0.2, 0.6, 0.9),
+        HeardWord(" two", 0.9, 1.5, 0.9),
+        HeardWord(" three", 1.6, 2.4, 1),
+    )
+    placed = window.in_recording(Heard(words, -0.2, 0.1))
+    assert [(word.start_s, word.end_s) for word in placed.words] == [(2.2, 2.6), (10.0, 10.5), (10.6, 11.0)]
+
+
+def test_marks_belong_to_words_and_their_time_is_a_pause() -> None:
+    """A full stop takes the pause behind it; the next word is not drawn out over it either."""
+    pieces = [(" The", 0.0, 0.3), (' "', 0.3, 0.4), ("nose", 0.4, 0.8), (".", 0.8, 1.6), (" Ears", 1.6, 4.0)]
+    words = _merge_marks(
+        [{"word": text, "start": start, "end": end, "probability": 0.9} for text, start, end in pieces]
+    )
+    assert [word.text for word in words] == [" The", ' "nose.', " Ears"]
+    assert [(word.start_s, word.end_s) for word in words[:2]] == [(0.0, 0.3), (0.4, 0.8)]
+    assert words[2].start_s == pytest.approx(3.2)
+
+
+@pytest.mark.parametrize(
+    ("one", "cut_off", "again"),
+    [
+        (heard("Ears clean."), False, False),
+        (heard("Ears clean."), True, True),
+        (heard("Ears clean.", logprob=-1.1), False, True),
+        (heard("take a look at how I'm going to " * 20), False, True),
+        (None, False, True),
+    ],
+)
+def test_doubtful_short_windows_get_a_second_look(one: Heard | None, cut_off: bool, again: bool) -> None:
+    """Repetition, a low score and speech without words are the signs; plain speech shows none of them."""
+    assert needs_second_look(one, cut_off=cut_off) is again
 
 
 def test_long_recording_is_cut_where_it_is_quiet() -> None:

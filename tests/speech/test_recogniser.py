@@ -16,6 +16,7 @@ from noises import recording_of
 from models import ModelError, locate_model
 from pipeline.capture import SAMPLE_RATE_HZ, Recording, read_audio
 from pipeline.speech import Recogniser, SpeechError, SpeechOptions, Transcript, plain_text
+from pipeline.speech.decoder import _Manner
 
 ROOT = Path(__file__).parents[2]
 
@@ -115,6 +116,43 @@ def test_progress_runs_to_the_end(tiny_recogniser: Recogniser, chatty: Recording
     assert steps[-1] == (12.0, 12.0)
 
 
+def test_tokens_are_bounded_by_the_length_of_the_sound(
+    tiny_recogniser: Recogniser, chatty: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The bound holds, with and without a prompt, and running into it is told."""
+    decoder = tiny_recogniser.decoder
+    sound = chatty.stretch(0, 10 * SAMPLE_RATE_HZ)
+    monkeypatch.setattr("pipeline.speech.decoder._TOKENS_AT_LEAST", 0)
+    for prompt in ("", "gingivitis, popliteal, crepitus, tartar"):
+        for per_second in (1, 2):
+            monkeypatch.setattr("pipeline.speech.decoder._TOKENS_PER_SECOND", per_second)
+            ((heard, cut_off),) = decoder._hear([sound], _Manner(prompt, beam_size=5))
+            assert heard is not None
+            tokens = decoder._model.hf_tokenizer.encode(" " + heard.text, add_special_tokens=False)
+            assert cut_off
+            # A text cut off anywhere may split into a token more or less than it was made of.
+            assert abs(len(tokens.ids) - 10 * per_second) <= 1
+
+
+def test_a_stretch_alone_and_among_others_gives_like_words(
+    tiny_recogniser: Recogniser, chatty: Recording
+) -> None:
+    """Order is kept, and a longer window for the sake of the batch changes a word at most."""
+    second = SAMPLE_RATE_HZ
+    sounds = [
+        chatty.stretch(start * second, (start + length) * second) for start, length in ((0, 7), (15, 4))
+    ]
+    sounds.insert(1, np.zeros(3 * second, np.float32))
+    together = tiny_recogniser.decoder.decode(sounds)
+    assert together[0] is not None
+    assert together[2] is not None
+    for sound, heard in zip((sounds[0], sounds[2]), (together[0], together[2]), strict=True):
+        alone = tiny_recogniser.decoder.decode([sound], look_again=False)[0]
+        assert alone is not None
+        assert jiwer.wer(said(alone.text), said(heard.text)) < 0.15
+        assert heard.end_s <= len(sound) / second
+
+
 @pytest.mark.parametrize("kind", noises.ALL)
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_nothing_is_invented_over_noise(tiny_recogniser: Recogniser, kind: str, seed: int) -> None:
@@ -178,10 +216,12 @@ def test_terms_are_cut_to_the_prompt_in_order(tiny_recogniser: Recogniser) -> No
         "capillary  refill",
         *(f"term{number}" for number in range(1000)),
     ]
-    fitting = tiny_recogniser.fit_terms(terms)
+    fitting = tiny_recogniser.decoder.fit_terms(terms)
     assert fitting[:3] == ("gingivitis", "capillary refill", "term0")
     assert len(fitting) < 220
-    tokens = tiny_recogniser._model.hf_tokenizer.encode(" " + ", ".join(fitting), add_special_tokens=False)
+    tokens = tiny_recogniser.decoder._model.hf_tokenizer.encode(
+        " " + ", ".join(fitting), add_special_tokens=False
+    )
     # Whisper's text context is 448 tokens, half of it for the prompt (224), one of these for its start mark.
     assert 180 < len(tokens.ids) <= 223
 
