@@ -17,7 +17,8 @@ from pipeline.extraction.acts import ActReader
 from pipeline.extraction.concepts import mentions_within
 from pipeline.extraction.cutting import Cutter
 from pipeline.extraction.model import SpeechAct
-from pipeline.extraction.segments import Segment, holds_value
+from pipeline.extraction.segments import Ground, Segment, holds_value
+from pipeline.extraction.telling import Tellers
 from pipeline.extraction.tokens import Analysis, analysis_of
 
 
@@ -42,15 +43,17 @@ class ClauseReader:
         )
         self._cutter = Cutter(lexicon)
         self._acts = ActReader(lexicon)
+        self._tellers = Tellers(lexicon)
 
     def __call__(self, doc: Doc) -> Doc:
         """Read the text that the Doc carries."""
         analysis = analysis_of(doc)
+        self._tellers.add(analysis)
         analysis.segments = self._cutter.cut(analysis)
         self._acts.classify(analysis, analysis.segments)
         for segment in analysis.segments:
             if segment.act is SpeechAct.OBSERVATION and self._plans(analysis, segment):
-                segment.act = SpeechAct.PLAN
+                segment.does(SpeechAct.PLAN, Ground.DATED_STEP)
         return doc
 
     def _plans(self, analysis: Analysis, segment: Segment) -> bool:

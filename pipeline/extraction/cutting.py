@@ -90,7 +90,8 @@ class Cutter:
                     _mark_question(segments, sentence)
                 continue
             if norm in COMMA_MARKS and norm != ":":
-                close(at, at + 1, "comma")
+                contrasts = at + 1 < len(norms) and norms[at + 1] in self._contrast
+                close(at, at + 1, "contrast" if contrasts else "comma")
                 continue
             opener = self._cut_before(norms, at, now, places)
             if opener is not None:
@@ -145,7 +146,7 @@ def _starts_statement(at: int, now: _Open, places: _Places) -> str | None:
     start = places.starts.get(at)
     if start is Start.MARKER:
         return "sentence"
-    if start is Start.PRONOUN and (now.stated or at - now.start >= 4):
+    if start in (Start.PRONOUN, Start.ACT) and (now.stated or at - now.start >= 4):
         return "cue"
     if start is Start.SUBJECT and at - now.start >= 3 and at not in places.attributes:
         return "sentence"

@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import Enum
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import Mention
+from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.tokens import MARKS, Analysis
 
 _UNMARKED = 18  # tokens without a mark that show that none were written
@@ -26,6 +26,7 @@ class Start(Enum):
     VALUE = "a measured value"
     PRONOUN = "a pronoun with its verb"
     QUALITY = "an adjective of the animal as a whole"
+    ACT = "words that do something else"
     MARKER = "a word that opens a new topic"
 
 
@@ -80,6 +81,8 @@ class _Finder:
             cue.start for cue in analysis.cues if cue.kind == "negation_before" and self._denies(cue.start)
         }
         self.denied_after = {cue.start for cue in analysis.cues if cue.kind == "negation_after"}
+        self.act_at = {cue.start for cue in analysis.cues if cue.kind == "act" and self._opens_talk(cue)}
+        self.step_at = {cue.start for cue in analysis.cues if cue.kind == "act_initial"}
         self.amount_at = {cue.start for cue in analysis.cues if cue.kind == "severity"}
         self.taken = {t for m in analysis.mentions for t in range(m.start + 1, m.end)}
         self.taken.update(t for n in analysis.numbers for t in range(n.start + 1, n.end))
@@ -121,6 +124,8 @@ class _Finder:
             return Start.PRONOUN
         if norm in self.words.pointing and following in self.words.copulas:
             return Start.PRONOUN
+        if at in self.act_at or (at in self.step_at and at in self.ends):
+            return Start.ACT
         return self._noun_phrase(at, last)
 
     def _free_after(self, at: int) -> bool:
@@ -212,6 +217,15 @@ class _Finder:
             token += 1
         return False
 
+    def _opens_talk(self, cue: Cue) -> bool:
+        """Whether the words of a cue can begin a clause; a verb of teaching goes on with its subject ("can lead to")."""
+        if cue.group.value == "teaching":
+            return cue.group.id in ("teaching_breeds", "teaching_conditional") or self.norms[
+                cue.end - 1
+            ].endswith("s")
+        first = self.norms[cue.start]
+        return cue.group.value != "observation" and first not in self.words.verbs | self.words.prepositions
+
     def _denies(self, at: int) -> bool:
         return self.norms[at] in ("no", "nil", "without", "nothing", "none", "never")
 
@@ -230,8 +244,8 @@ class _Finder:
                 or (following in ("left", "right", "for", "let") or at + 1 in self.mention_at)
             )
         if norm == "so":
-            named = self.mention_at.get(at + 1)
-            return following not in ("much", "many", "far") and (named is None or not named.is_predicate)
+            intensifies = before in self.words.copulas or before in self.words.degrees
+            return not intensifies and following not in ("much", "many", "far")
         if norm in ("okay", "ok", "alright"):
             return (
                 before not in self.words.copulas and at not in self.ends and before not in self.words.degrees
