@@ -35,6 +35,7 @@ from pipeline.store.records import (
     sign_record,
     signed_version,
 )
+from pipeline.store.search import Hit, PastValue, PastVisit, search, values_of, visits_of
 
 __all__ = [
     "Actor",
@@ -43,11 +44,14 @@ __all__ = [
     "Database",
     "DatabaseError",
     "EntryError",
+    "Hit",
     "KeptPatient",
     "KeptRecord",
     "KeptVisit",
     "NotAllowedError",
     "NotFoundError",
+    "PastValue",
+    "PastVisit",
     "SignedVersion",
     "StoreError",
     "actor_of",
@@ -69,6 +73,9 @@ __all__ = [
     "record_of",
     "retire_person",
     "review_record",
+    "search",
     "sign_record",
     "signed_version",
+    "values_of",
+    "visits_of",
 ]

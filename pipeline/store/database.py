@@ -134,7 +134,6 @@ def _prepare_sqlite(connection: Any, _: object) -> None:
         "synchronous=FULL",
         "foreign_keys=ON",
         f"busy_timeout={_BUSY_MS}",
-        "trusted_schema=OFF",
     ):
         connection.execute(f"PRAGMA {pragma}")
 

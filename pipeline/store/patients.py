@@ -14,6 +14,7 @@ from pipeline.record.microchip import compact
 from pipeline.store.database import Database
 from pipeline.store.errors import ConflictError, EntryError, NotFoundError
 from pipeline.store.model import Actor, Client, KeptPatient
+from pipeline.store.search import make_client_findable, make_patient_findable
 from pipeline.store.stamps import new_id, stamp
 from pipeline.store.tables import client, patient
 from pipeline.store.trail import Change, change
@@ -29,6 +30,7 @@ def add_client(database: Database, actor: Actor, owner: Owner, at: datetime) -> 
     kept = Client(id=new_id(), **known)
     with change(database, actor, at) as made:
         made.connection.execute(insert(client).values(id=kept.id, practice_id=actor.practice_id, **known))
+        make_client_findable(made.connection, actor.practice_id, kept)
         made.note("add_client", kept.id)
     return kept
 
@@ -36,6 +38,7 @@ def add_client(database: Database, actor: Actor, owner: Owner, at: datetime) -> 
 def change_client(database: Database, actor: Actor, client_id: str, owner: Owner, at: datetime) -> Client:
     """Keep what is known now of an owner. Raises NotFoundError."""
     known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
+    kept = Client(id=client_id, **known)
     with change(database, actor, at) as made:
         done = made.connection.execute(
             update(client)
@@ -47,8 +50,9 @@ def change_client(database: Database, actor: Actor, client_id: str, owner: Owner
             .values(**known)
         )
         _found(done.rowcount, "owner")
+        make_client_findable(made.connection, actor.practice_id, kept)
         made.note("change_client", client_id, fields=[name for name in _OWNER_FIELDS if known[name]])
-    return Client(id=client_id, **known)
+    return kept
 
 
 def client_of(database: Database, actor: Actor, client_id: str) -> Client:
@@ -83,6 +87,7 @@ def erase_client(database: Database, actor: Actor, client_id: str, reason: str, 
             .values(erased_at=stamp(at), **dict.fromkeys(_OWNER_FIELDS))
         )
         _found(done.rowcount, "owner")
+        make_client_findable(made.connection, actor.practice_id, Client(id=client_id, erased=True))
         made.note("erase_client", client_id, reason=reason.strip())
 
 
@@ -105,6 +110,7 @@ def add_patient(
                 **_columns(kept.patient),
             )
         )
+        make_patient_findable(made.connection, actor.practice_id, kept.id, kept.patient)
         made.note("add_patient", kept.id)
     return kept
 
@@ -140,6 +146,7 @@ def change_patient(
             .where(patient.c.id == kept.id)
             .values(client_id=client_id, revision=new.revision, **_columns(new.patient))
         )
+        make_patient_findable(made.connection, actor.practice_id, kept.id, new.patient)
         before, after = _columns(kept.patient), _columns(new.patient)
         made.note("change_patient", kept.id, fields=[name for name in after if after[name] != before[name]])
     return new

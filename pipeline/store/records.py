@@ -18,6 +18,7 @@ from pipeline.review import Mark, Operation, Review, apply, current, hindrances,
 from pipeline.store.database import Database
 from pipeline.store.errors import ConflictError, EntryError, NotAllowedError, NotFoundError
 from pipeline.store.model import Actor, KeptRecord, KeptVisit, SignedVersion
+from pipeline.store.search import make_record_findable
 from pipeline.store.stamps import new_id, sha256, stamp
 from pipeline.store.tables import patient, record, record_version, visit
 from pipeline.store.trail import Change, change
@@ -156,6 +157,10 @@ def sign_record(
                 signed_at=stamp(at),
                 reason=version.reason,
             )
+        )
+        of_visit = made.connection.execute(select(visit).where(visit.c.id == fresh.visit_id)).one()
+        make_record_findable(
+            made.connection, actor.practice_id, of_visit.patient_id, of_visit.on_day, version
         )
         made.note(
             "sign", kept.id, version=version.version, sha256=version.sha256, reason=version.reason or ""

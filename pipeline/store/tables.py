@@ -144,6 +144,35 @@ document = Table(
     Index("document_record", "record_id", "version"),
 )
 
+# Two tables that repeat, in a form that is quick to ask, what signed versions and the rows above say.
+measured = Table(
+    "measured",
+    metadata,
+    Column("record_id", String(32), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("patient_id", String(32), ForeignKey("patient.id"), nullable=False),
+    Column("on_day", Date, nullable=False),
+    Column("kind", String(32), nullable=False),
+    Column("value", Float, nullable=False),
+    Column("unit", String(8)),
+    Column("out_of", Float),
+    PrimaryKeyConstraint("record_id", "version", "number"),
+    ForeignKeyConstraint(["record_id", "version"], ["record_version.record_id", "record_version.version"]),
+    Index("measured_patient", "patient_id", "kind", "on_day"),
+)
+
+findable = Table(
+    "findable",
+    metadata,
+    Column("number", Integer, primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("kind", String(8), nullable=False),
+    Column("subject", String(32), nullable=False, unique=True),
+    Column("words", Text, nullable=False),
+    CheckConstraint("kind IN ('client', 'patient', 'record')", name="findable_kind"),
+)
+
 event = Table(
     "event",
     metadata,

@@ -7,7 +7,7 @@ import threading
 import pytest
 from kept import DOG, LEXICON, Practice, new_practice, understood
 from pydantic import TypeAdapter
-from sqlalchemy import delete, text, update
+from sqlalchemy import create_engine, delete, text, update
 from sqlalchemy.exc import DatabaseError as SqlError
 
 from pipeline.record import Owner
@@ -182,8 +182,9 @@ def test_many_writers_of_one_draft_lose_no_change(practice: Practice) -> None:
 
 
 def _as_intruder(database: Database, statement: object) -> None:
-    """Write past the program and past the triggers, as somebody with the database's own tools can."""
-    with database.writing() as connection:
+    """Write past the program, its triggers and references, as somebody with the database's own tools can."""
+    engine = create_engine(database.engine.url)
+    with engine.begin() as connection:
         if database.is_sqlite:
             for table in ("record_version", "event"):
                 for change in ("update", "delete"):
@@ -191,6 +192,7 @@ def _as_intruder(database: Database, statement: object) -> None:
         else:
             connection.execute(text("SET LOCAL session_replication_role = replica"))
         connection.execute(statement)  # type: ignore[call-overload]
+    engine.dispose()
 
 
 @pytest.mark.parametrize(

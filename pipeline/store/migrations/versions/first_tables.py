@@ -115,6 +115,32 @@ def upgrade() -> None:
     )
     op.create_index("document_record", "document", ["record_id", "version"])
     op.create_table(
+        "measured",
+        sa.Column("record_id", sa.String(32), nullable=False),
+        sa.Column("version", sa.Integer, nullable=False),
+        sa.Column("number", sa.Integer, nullable=False),
+        sa.Column("patient_id", sa.String(32), sa.ForeignKey("patient.id"), nullable=False),
+        sa.Column("on_day", sa.Date, nullable=False),
+        sa.Column("kind", sa.String(32), nullable=False),
+        sa.Column("value", sa.Float, nullable=False),
+        sa.Column("unit", sa.String(8)),
+        sa.Column("out_of", sa.Float),
+        sa.PrimaryKeyConstraint("record_id", "version", "number"),
+        sa.ForeignKeyConstraint(
+            ["record_id", "version"], ["record_version.record_id", "record_version.version"]
+        ),
+    )
+    op.create_index("measured_patient", "measured", ["patient_id", "kind", "on_day"])
+    op.create_table(
+        "findable",
+        sa.Column("number", sa.Integer, primary_key=True),
+        sa.Column("practice_id", sa.String(32), sa.ForeignKey("practice.id"), nullable=False),
+        sa.Column("kind", sa.String(8), nullable=False),
+        sa.Column("subject", sa.String(32), nullable=False, unique=True),
+        sa.Column("words", sa.Text, nullable=False),
+        sa.CheckConstraint("kind IN ('client', 'patient', 'record')", name="findable_kind"),
+    )
+    op.create_table(
         "event",
         sa.Column("practice_id", sa.String(32), sa.ForeignKey("practice.id"), nullable=False),
         sa.Column("seq", sa.Integer, nullable=False),
@@ -129,9 +155,29 @@ def upgrade() -> None:
     )
     op.create_index("event_subject", "event", ["subject"])
     if op.get_bind().dialect.name == "sqlite":
+        _index_words_on_sqlite()
         _refuse_changes_on_sqlite()
     else:
+        _index_words_on_postgresql()
         _refuse_changes_on_postgresql()
+
+
+def _index_words_on_sqlite() -> None:
+    """A full-text index that holds no copy of the words, kept in step by triggers."""
+    op.execute(
+        "CREATE VIRTUAL TABLE findable_words USING fts5(words, content='findable', content_rowid='number',"
+        " tokenize='unicode61', prefix='2 3 4')"
+    )
+    remove = (
+        "INSERT INTO findable_words(findable_words, rowid, words) VALUES ('delete', old.number, old.words);"
+    )
+    add = "INSERT INTO findable_words(rowid, words) VALUES (new.number, new.words);"
+    for change, steps in (("INSERT", add), ("DELETE", remove), ("UPDATE", remove + add)):
+        op.execute(f"CREATE TRIGGER findable_{change.lower()} AFTER {change} ON findable BEGIN {steps} END")
+
+
+def _index_words_on_postgresql() -> None:
+    op.execute("CREATE INDEX findable_words ON findable USING gin (to_tsvector('simple'::regconfig, words))")
 
 
 def _refuse_changes_on_sqlite() -> None:
