@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from pipeline.extraction.attributes import Graded
 from pipeline.extraction.details import Details
-from pipeline.extraction.drafts import Item
+from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.segments import Segment
 
 
@@ -15,7 +16,7 @@ class Afterthoughts(Details):
     def _only_qualities(self, segment: Segment, items: list[Item]) -> bool:
         """ "A fatty lump over the ribs, about two centimetres, soft and mobile": the qualities go to the lump."""
         last = self.out.drafts[-1] if self.out.drafts else None
-        if not items or last is None or last.sentence != segment.sentence or segment.opener != "comma":
+        if not items or last is None or not self._goes_on_about(last, segment):
             return False
         concept = self.lexicon.findings[last.concept]
         of_last = all(i.entry.in_focus and self._system_of(i.entry) == last.system for i in items)
@@ -30,6 +31,38 @@ class Afterthoughts(Details):
         ):
             return False
         last.modifiers = (*last.modifiers, *(" ".join(self.norms[i.start : i.end]) for i in items))
+        self._size_later(last, segment)
+        return True
+
+    def _goes_on_about(self, last: Draft, segment: Segment) -> bool:
+        """Whether a segment speaks on about the finding before: after a comma, or in a sentence that begins "It's"."""
+        if segment.opener != "sentence":
+            return last.sentence == segment.sentence and segment.opener == "comma"
+        named = self.lexicon.findings[last.concept].nature == "abnormal" and last.assertion != "absent"
+        return (
+            named
+            and segment.sentence - last.sentence == 1
+            and self.norms[segment.start] in self.rules.going_on
+        )
+
+    def _size_later(self, last: Draft, segment: Segment) -> bool:
+        """ "A mass on the flank. It's about a centimetre."."""
+        size = next((z for z in self.sizes if segment.start <= z.start < segment.end), None)
+        if size is None or last.size is not None or last.assertion == "absent":
+            return False
+        last.size = size
+        return True
+
+    def _qualities_after(self, segment: Segment) -> bool:
+        """ "…, freely mobile", "…, systolic": words of quality that name nothing go to the finding before."""
+        last = self.out.drafts[-1] if self.out.drafts else None
+        cues = self._cues("quality", segment.start, segment.end)
+        if last is None or not cues or not self._goes_on_about(last, segment) or last.assertion == "absent":
+            return False
+        if self.lexicon.findings[last.concept].nature != "abnormal":
+            return False
+        words = (" ".join(self.norms[cue.start : cue.end]) for cue in cues)
+        last.modifiers = tuple(dict.fromkeys((*last.modifiers, *words)))
         return True
 
     def _more_of_the_same(self, item: Item) -> bool:
@@ -39,6 +72,97 @@ class Afterthoughts(Details):
             return False
         last.modifiers = (*last.modifiers, " ".join(self.norms[item.start : item.end]))
         return True
+
+    def _compares_sides(self, segment: Segment, items: list[Item]) -> bool:
+        """ "Tartar both sides, worse on the left", "both swollen, left more than right": no finding of its own."""
+        words = self.norms[segment.start : segment.end]
+        at = next((n for n, word in enumerate(words) if word in self.rules.comparatives), None)
+        last = [
+            d
+            for d in self._last_drafts(segment)
+            if d.sentence == segment.sentence and d.assertion != "absent"
+        ]
+        if at is None or not last or not self._sides(segment.start, segment.end):
+            return False
+        if not self._says_only(segment, items, self.rules.comparatives) or segment.opener == "sentence":
+            return False
+        abnormal = [d for d in last if self.lexicon.findings[d.concept].nature == "abnormal"]
+        for draft in abnormal:
+            draft.side = draft.side or "both"
+            draft.modifiers = (*draft.modifiers, self.analysis.words(segment.start, segment.end))
+        return bool(abnormal)
+
+    def _says_only(self, segment: Segment, items: list[Item], allowed: frozenset[str]) -> bool:
+        """Whether a segment holds nothing but sides, parts and words of a small class."""
+        covered = {t for c in self._sides(segment.start, segment.end) for t in range(c.start, c.end)}
+        covered |= {t for item in items if item.is_structure for t in range(item.start, item.end)}
+        return all(
+            token in covered or word in allowed or word in self.rules.on_either_hand
+            for token, word in enumerate(self.norms[segment.start : segment.end], start=segment.start)
+        )
+
+    def _same_there(self, index: int, segment: Segment, items: list[Item]) -> bool:
+        """ "…, and the same on the other side", "right eye the same": the findings before, once more, of that side."""
+        words = self.norms[segment.start : segment.end]
+        at = next((n for n, word in enumerate(words) if word in self.rules.alike), None)
+        side = self._first_side(segment)
+        if (
+            at is None
+            or side not in ("left", "right")
+            or not self._says_only(segment, items, self.rules.alike)
+        ):
+            return False
+        last = [d for d in self._last_drafts(segment) if d.side != side and not d.past]
+        start = segment.start + at
+        self.out.drafts += [
+            replace(d, side=side, segment=index, sentence=segment.sentence, start=start, end=start + 1)
+            for d in last
+        ]
+        return bool(last)
+
+    def _more_teeth(self, index: int, segment: Segment, items: list[Item]) -> bool:
+        """ "Missing 105, 205 and 305": the teeth after the comma are missing too."""
+        teeth = [self.teeth[item.start] for item in items if item.start in self.teeth]
+        last = self._last_drafts(segment)
+        if not teeth or len(teeth) != len(items) or segment.opener != "comma" or not last:
+            return False
+        old = last[-1]
+        if old.sentence != segment.sentence or not any(m.startswith("tooth ") for m in old.modifiers):
+            return False
+        kept = tuple(m for m in old.modifiers if not m.startswith("tooth "))
+        for tooth in teeth:
+            new = replace(old, segment=index, side=tooth.side, structure=tooth.structure)
+            new.modifiers = (f"tooth {tooth.number}", *kept)
+            self.out.drafts.append(new)
+        return True
+
+    def _each_side(self, index: int, segment: Segment, items: list[Item]) -> bool:
+        """ "…, grade two out of four on the left and three out of four on the right": the finding before, of each side."""
+        pairs = self._graded_sides(segment.start, segment.end)
+        last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
+        if len(pairs) < 2 or not last or any(not item.is_structure for item in items):
+            return False
+        self._grade_each(last[-1], pairs, index)
+        return True
+
+    def _graded_sides(self, start: int, end: int) -> list[tuple[Graded, str]]:
+        """Grades in tokens start to end, each with the side said next to it; empty unless every grade has one of its own."""
+        grades = [g for g in self.grades if start <= g.start < end and g.start not in self.measured]
+        sides = [
+            side for cue in self._sides(start, end) if (side := self._side_value(cue)) in ("left", "right")
+        ]
+        if len(grades) != len(sides) or len(set(sides)) < len(sides):
+            return []
+        return list(zip(grades, sides, strict=True))
+
+    def _grade_each(self, draft: Draft, pairs: list[tuple[Graded, str]], index: int) -> None:
+        scale = next((g.out_of for g, _ in pairs if g.out_of is not None), None)
+        for number, (grade, side) in enumerate(pairs):
+            scaled = replace(grade, out_of=grade.out_of or scale)
+            if number == 0:
+                draft.grade, draft.side = scaled, side
+            else:
+                self.out.drafts.append(replace(draft, grade=scaled, side=side, segment=index))
 
     def _other_side(self, index: int, segment: Segment, items: list[Item]) -> bool:
         """ "Both patellas luxate, left grade two, right grade three"; "no murmur on the left, grade two on the right".
@@ -59,7 +183,7 @@ class Afterthoughts(Details):
             return False
         old, side = last[-1], self._side_value(sides[0])
         concept = self.lexicon.findings[old.concept]
-        if concept.nature != "abnormal" or (grade is not None and not concept.grade_out_of):
+        if concept.nature != "abnormal" or (grade is not None and not (concept.grade_out_of or grade.named)):
             return False
         if (
             old.assertion != "absent"
@@ -105,8 +229,14 @@ class Afterthoughts(Details):
 
     def _detail_after(self, segment: Segment, items: list[Item]) -> bool:
         """ "A murmur, grade four of six", "tartar, moderate": a degree on its own goes to the finding before."""
-        if segment.opener not in ("comma", "contrast", "and") or any(not item.is_structure for item in items):
+        if any(not item.is_structure for item in items):
             return False
+        described = self._qualities_after(segment)
+        before = self.out.drafts[-1] if self.out.drafts else None
+        if before is not None and segment.opener == "sentence" and self._goes_on_about(before, segment):
+            return self._size_later(before, segment) or described
+        if segment.opener not in ("comma", "contrast", "and"):
+            return described
         nearest = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
         if self._doubts(segment) and nearest:
             nearest[-1].assertion = "possible"
@@ -133,4 +263,4 @@ class Afterthoughts(Details):
                 and severities[0].start == segment.start
             ):
                 draft.severity, used = severities[0].group.value, True
-        return used
+        return used or described

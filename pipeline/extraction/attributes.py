@@ -22,6 +22,8 @@ class Graded:
     end: int
     value: float
     out_of: float | None
+    named: bool = False
+    """Said with the word "grade", "stage" or the like."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,12 @@ class AttributeReader:
         }
         self._lengths |= dict.fromkeys(lexicon.words["sizes"]["millimetres_said"], 1.0)
         self._grade_words = frozenset(lexicon.words["grading"]["names"])
+        self._parts_of_unit = frozenset(lexicon.words["sizes"]["parts_of_unit"])
+        lasting = lexicon.words["lasting"]
+        self._lasting = frozenset(lasting["openers"])
+        self._before_amount = frozenset(lasting["before_amount"])
+        self._vague_amounts = frozenset(lasting["vague_amounts"])
+        self._time_units = frozenset(lexicon.words["due"]["units"]) | frozenset(lasting["units"])
         self._after_grade_name = frozenset(lexicon.words["grading"]["after_name"])
         self._over = frozenset(lexicon.words["grading"]["over"])
         self._between_dimensions = frozenset(lexicon.words["sizes"]["between_dimensions"])
@@ -90,7 +98,7 @@ class AttributeReader:
             start = at + 1 if named else at
             graded = self._grade(norms, by_start, start, named)
             if graded is not None:
-                found.append(Graded(at, graded.end, graded.value, graded.out_of))
+                found.append(Graded(at, graded.end, graded.value, graded.out_of, named))
                 at = graded.end
             else:
                 at += 1
@@ -171,8 +179,42 @@ class AttributeReader:
                 if largest > 0:
                     found.append(Sized(number.start, end + 1, round(largest, 1), None))
                 done = end + 1
+        found.extend(self._single_unit(norms))
         found.extend(self._likened(analysis))
         return sorted(found, key=lambda size: size.start)
+
+    def _single_unit(self, norms: list[str]) -> list[Sized]:
+        """ "About a centimetre", "an inch across"."""
+        return [
+            Sized(at, at + 2, factor, None)
+            for at, norm in enumerate(norms[:-1])
+            if norm in ("a", "an")
+            and (at == 0 or norms[at - 1] not in self._parts_of_unit)
+            and (factor := self._lengths.get(norms[at + 1])) is not None
+            and len(norms[at + 1]) > 1
+        ]
+
+    def durations(self, analysis: Analysis) -> list[tuple[int, int]]:
+        """Tokens of how long something has lasted, as said: "for about three weeks", "over the last two months"."""
+        found = []
+        for at, norm in enumerate(analysis.norms):
+            if norm not in self._lasting:
+                continue
+            end = at + 1
+            while end < len(analysis.norms) and end - at < 8 and analysis.norms[end] not in self._time_units:
+                end += 1
+            between = analysis.norms[at + 1 : end]
+            numbers = {
+                n for number in analysis.numbers_within(at, end) for n in range(number.start, number.end)
+            }
+            counted = bool(numbers) or any(word in self._vague_amounts for word in between)
+            light = all(
+                token in numbers or word in self._before_amount or word in self._vague_amounts
+                for token, word in enumerate(between, start=at + 1)
+            )
+            if end < len(analysis.norms) and analysis.norms[end] in self._time_units and counted and light:
+                found.append((at, end + 1))
+        return found
 
     def _likened(self, analysis: Analysis) -> list[Sized]:
         """ "the size of a pea", "pea sized"."""
@@ -183,9 +225,18 @@ class AttributeReader:
                 stop = at + 2
                 while stop < len(norms) and norms[stop] in self._before_likeness:
                     stop += 1
+                while (
+                    norms[stop : stop + 1]
+                    and norms[stop] in self._likenesses
+                    and (norms[stop + 1 : stop + 2] and norms[stop + 1] in self._likenesses)
+                ):
+                    stop += 1  # "golf ball"
                 if stop < len(norms) and norms[stop].isalpha():
                     start = at - 1 if at > 0 and norms[at - 1] in ("the", "about") else at
                     found.append(Sized(start, stop + 1, None, analysis.words(start, stop + 1)))
             elif norm in ("sized", "size") and at > 0 and norms[at - 1] in self._likenesses:
-                found.append(Sized(at - 1, at + 1, None, analysis.words(at - 1, at + 1)))
+                start = at - 1
+                while start > 0 and norms[start - 1] in self._likenesses:
+                    start -= 1
+                found.append(Sized(start, at + 1, None, analysis.words(start, at + 1)))
         return found

@@ -7,10 +7,11 @@ from bisect import bisect_left
 from lexicon.schema import FindingConcept
 from pipeline.extraction.assertion import Assertion
 from pipeline.extraction.attributes import Graded, Sized
+from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
-from pipeline.extraction.tokens import COMMA_MARKS
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
 
 
 class Details(Assertion):
@@ -34,7 +35,7 @@ class Details(Assertion):
                 break
             if grade.start in self.measured:
                 continue
-            fits = bool(concept.grade_out_of) or grade.out_of is None
+            fits = bool(concept.grade_out_of) or grade.out_of is None or grade.named
             if not fits:
                 continue
             distance = item.start - grade.end if grade.end <= item.start else grade.start - item.end
@@ -51,15 +52,43 @@ class Details(Assertion):
         for size in self.sizes[low:]:
             if size.start >= segment.end + 12:
                 break
-            near = size.end - item.start if size.end <= item.start else size.start - item.end
-            if item.entry.kind != "noun" and not 0 <= near <= 3:
-                continue  # an adjective has only the size right after it ("enlarged, fifteen mil")
-            if abs(near) <= 12 and not any(
-                w in (".", "!", "?")
-                for w in self.norms[min(size.start, item.start) : max(size.end, item.end)]
-            ):
+            if self._sized_finding(size) == item.start:
                 return size
         return None
+
+    def _sized_finding(self, size: Sized) -> int | None:
+        """First token of the finding that a size belongs to: the noun it stands before, else the one named last."""
+        after = [
+            m
+            for m in mentions_within(self.analysis.mentions, size.end, size.end + 6)
+            if not m.is_structure and not m.is_predicate
+        ]
+        if after and not any(
+            w in COMMA_MARKS or w in SENTENCE_MARKS or w in self.rules.prepositions or w in self.rules.copulas
+            for w in self.norms[size.end : after[0].start]
+        ):
+            return after[0].start
+        before = mentions_within(self.analysis.mentions, max(0, size.start - 14), size.start)
+        for mention in reversed([m for m in before if not m.is_structure]):
+            if not SENTENCE_MARKS.isdisjoint(self.norms[mention.end : size.start]):
+                break
+            # An adjective has only the size right after it ("enlarged, fifteen mil").
+            gap = [w for w in self.norms[mention.end : size.start] if w not in self.rules.before_size]
+            near = len(gap) <= 3 and self._names_abnormality(mention)
+            if near or not mention.is_predicate:
+                return mention.start
+        return (
+            after[0].start
+            if after and SENTENCE_MARKS.isdisjoint(self.norms[size.end : after[0].start])
+            else None
+        )
+
+    def _names_abnormality(self, mention: Mention) -> bool:
+        quality = self.cues.get("quality", self.no_cues).starting_at(mention.start)
+        return quality is None and any(
+            e.kind != "structure" and self.lexicon.findings[e.id].nature == "abnormal"
+            for e in mention.entries
+        )
 
     def _modifiers(self, item: Item, segment: Segment) -> tuple[str, ...]:
         if item.entry.kind != "noun":
@@ -72,7 +101,53 @@ class Details(Assertion):
                 if any(w in self.rules.denying or w == "or" or w in self.rules.copulas for w in gap):
                     continue
             words.append(" ".join(self.norms[cue.start : cue.end]))
+        words += self._how_many(item)
         return tuple(dict.fromkeys(words))
+
+    def _how_many(self, item: Item) -> list[str]:
+        """ "Three small warts": the number as said, where it counts the finding itself."""
+        start = item.start
+        degrees = self.cues.get("severity", self.no_cues)
+        while start > 0 and (
+            self.norms[start - 1] in self.rules.between_count or degrees.starting_at(start - 1) is not None
+        ):
+            start -= 1
+        numbers = self.analysis.numbers_within(max(0, start - 3), start)
+        if not numbers or numbers[-1].end != start or numbers[-1].start in self.measured:
+            return []
+        number = numbers[-1]
+        graded = any(grade.start <= number.start < grade.end for grade in self.grades)
+        whole = number.value == int(number.value) and 1 < number.value <= 50 and not graded
+        plural = self.norms[item.end - 1].endswith("s")
+        return [self.analysis.words(number.start, number.end)] if whole and plural else []
+
+    def _tooth_numbers(self, item: Item, draft: Draft, segment: Segment) -> tuple[str, ...]:
+        """The numbers of the teeth that a finding is said of: those named since the finding before, else those after it."""
+        findings = [
+            m
+            for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
+            if not m.is_structure
+        ]
+        since = max((m.end for m in findings if m.end <= item.start), default=segment.start)
+        until = min((m.start for m in findings if m.start >= item.end), default=segment.end)
+        teeth = [t for t in self.teeth.values() if since <= t.start < item.start] or [
+            t for t in self.teeth.values() if item.end <= t.start < until
+        ]
+        own = [t for t in teeth if t.structure == draft.structure and t.side == draft.side] or teeth
+        return tuple(f"tooth {tooth.number}" for tooth in own)
+
+    def _lasting(self, item: Item, segment: Segment) -> tuple[str, ...]:
+        """ "Coughing for about three weeks": how long, as said, where no other finding stands nearer."""
+        for start, end in self.durations:
+            if not (segment.start <= start and end <= segment.end):
+                continue
+            before = [
+                m for m in mentions_within(self.analysis.mentions, segment.start, start) if not m.is_structure
+            ]
+            named = before[-1] if before else None
+            if (named.start == item.start) if named is not None else (0 <= item.start - end <= 8):
+                return (self.analysis.words(start, end),)
+        return ()
 
     def _draft(
         self,
@@ -104,6 +179,10 @@ class Details(Assertion):
         draft.grade = self._grade_for(item, segment, concept)
         draft.size = self._size_for(item, segment, concept)
         draft.modifiers = self._modifiers(item, segment)
+        if system == "mouth":
+            draft.modifiers = (*self._tooth_numbers(item, draft, segment), *draft.modifiers)
+        if concept.nature == "abnormal":
+            draft.modifiers = (*draft.modifiers, *self._lasting(item, segment))
         if self._is_possible(item, segment):
             draft.assertion = "possible"
         return draft

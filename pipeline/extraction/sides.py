@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
-
 from lexicon.schema import FindingConcept
 from pipeline.extraction.concepts import Cue, mentions_within
 from pipeline.extraction.drafts import Item
@@ -17,6 +15,8 @@ class Sides(Meaning):
 
     def _side_at(self, structure: Item, segment: Segment) -> str | None:
         """The side said with a structure: "left ear", "ear on the left"."""
+        if (tooth := self.teeth.get(structure.start)) is not None:
+            return tooth.side
         owned = [
             c for c in self._sides(segment.start, segment.end) if self._owner(c, segment) == structure.start
         ]
@@ -106,8 +106,6 @@ class Sides(Meaning):
         told = {told for _, told in self.pending}
         if len(told) == 1 and None not in told and (concept.sided or structure is None):
             return self.pending[0][1]
-        if concept.system == "mouth" and (numbered := self._numbered_teeth(segment)) is not None:
-            return numbered
         near = segment.sentence - self.focus.sentence <= 1
         if structure is None or self.focus.side not in ("left", "right") or not near:
             return None
@@ -143,18 +141,6 @@ class Sides(Meaning):
             ):
                 return word
         return None
-
-    def _numbered_teeth(self, segment: Segment) -> str | None:
-        """The side of teeth named by their modified Triadan numbers: quadrants 1 and 4 are right, 2 and 3 left."""
-        sides = set()
-        at = bisect_left(self.analysis.numbers, segment.start, key=lambda number: number.start)
-        for number in self.analysis.numbers[at:]:
-            if number.start >= segment.end:
-                break
-            quadrant, tooth = divmod(int(number.value), 100)
-            if number.value == int(number.value) and 1 <= quadrant <= 4 and 1 <= tooth <= 11:
-                sides.add("right" if quadrant in (1, 4) else "left")
-        return "both" if len(sides) == 2 else next(iter(sides), None)
 
     def _limb_side(self, item: Item, structure: str | None, segment: Segment) -> str | None:
         """The side being examined, for a single paired part of the same system named without a side."""

@@ -69,10 +69,15 @@ class _Reading(Values):
         if self._elsewhere(index, segment):
             return
         before = len(self.out.drafts)
+        if self._compares_sides(segment, items) or self._same_there(index, segment, items):
+            return
         findings = [item for item in items if not item.is_structure]
         self._findings(index, segment, sentence, items)
+        self._grade_both(index, segment, before)
         if len(self.out.drafts) == before and not (
-            self._other_side(index, segment, items)
+            self._each_side(index, segment, items)
+            or self._more_teeth(index, segment, items)
+            or self._other_side(index, segment, items)
             or self._side_after(segment, items)
             or self._detail_after(segment, items)
         ):
@@ -84,6 +89,14 @@ class _Reading(Values):
             self.pending += self._heads(items, segment)
         else:
             self.pending = []
+
+    def _grade_both(self, index: int, segment: Segment, before: int) -> None:
+        """ "Patellas luxate grade two left and grade three right": one finding said, each side graded."""
+        new = self.out.drafts[before:]
+        if len(new) == 1 and self.lexicon.findings[new[0].concept].nature == "abnormal":
+            pairs = self._graded_sides(new[0].end, segment.end)
+            if len(pairs) > 1:
+                self._grade_each(new[0], pairs, index)
 
     def _open_past(self, segment: Segment) -> None:
         """ "On the last exam: heart rate 160, temperature forty": the past that opens a sentence holds for its values."""

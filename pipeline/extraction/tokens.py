@@ -7,6 +7,7 @@ sounds of hesitation and stammered repeats are left out. The text itself is neve
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, cast
 
@@ -57,6 +58,12 @@ class Analysis:
     def slice(self, start: int, end: int) -> tuple[int, int]:
         """Character range of tokens start to end (exclusive)."""
         return self.starts[start], self.ends[end - 1]
+
+    def numbers_within(self, start: int, end: int) -> list[Number]:
+        """The numbers that begin in tokens start to end (exclusive)."""
+        low = bisect_left(self.numbers, start, key=lambda number: number.start)
+        high = bisect_left(self.numbers, end, key=lambda number: number.start)
+        return self.numbers[low:high]
 
     def words(self, start: int, end: int) -> str:
         """The text of tokens start to end as it stands in the original."""

@@ -11,6 +11,7 @@ from pipeline.extraction.attributes import AttributeReader, CueIndex
 from pipeline.extraction.concepts import Cue, Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.teeth import ToothNumbers
 from pipeline.extraction.tokens import Analysis
 
 
@@ -51,6 +52,12 @@ class _Words:
     abstract_parts: frozenset[str]
     distributing_before: frozenset[str]
     denying: frozenset[str]
+    between_count: frozenset[str]
+    before_size: frozenset[str]
+    alike: frozenset[str]
+    comparatives: frozenset[str]
+    on_either_hand: frozenset[str]
+    going_on: frozenset[str]
     comparing_to: frozenset[str]
     opposites: frozenset[str]
 
@@ -65,6 +72,7 @@ class ReadingRules(_Words):
             entry.term for entry in lexicon.entries if entry.kind == "structure" and not entry.in_focus
         )
         self.attributes = AttributeReader(lexicon)
+        self.teeth = ToothNumbers(lexicon)
         groups = lexicon.words["groups"]
         self.copulas = frozenset(groups["copulas"])
         self.determiners = frozenset(groups["articles"]) | frozenset(groups["possessives"])
@@ -98,8 +106,15 @@ class View:
         self.no_cues = CueIndex([])
         self.grades = rules.attributes.grades(analysis)
         self.sizes = rules.attributes.sizes(analysis)
+        self.durations = rules.attributes.durations(analysis)
         both = frozenset(self.lexicon.words["measuring"]["also_findings"])
         self.measured = {t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)}
+        teeth = rules.teeth.find(analysis, self.measured)
+        self.teeth = {tooth.start: tooth for tooth in teeth}
+        if teeth:
+            taken = {tooth.start for tooth in teeth}
+            named = [m for m in analysis.mentions if m.start not in taken]
+            analysis.mentions = sorted([*named, *(t.mention() for t in teeth)], key=lambda m: m.start)
         self.focus = Focus()
         self.named: list[tuple[int, Item, str | None, str]] = []
         self.pending: list[tuple[str, str | None]] = []

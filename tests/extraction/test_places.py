@@ -79,3 +79,78 @@ def test_a_verdict_is_said_of_every_part_in_the_list(
     """A list of parts shares its verdict; a part named more closely is one part."""
     findings = hear(said if punctuation else unpunctuated(said)).findings
     assert [finding.structure for finding in findings] == structures
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        ("One oh eight is fractured.", [("fractured_tooth", "fourth_premolar", "right", "tooth 108")]),
+        ("Tooth 204 is loose.", [("loose_tooth", "canine_tooth", "left", "tooth 204")]),
+        (
+            "There's a root abscess at two oh eight.",
+            [("tooth_root_abscess", "fourth_premolar", "left", "tooth 208")],
+        ),
+        ("Slab fracture of 409.", [("fractured_tooth", "first_molar", "right", "tooth 409")]),
+        (
+            "Missing 105 and 305.",
+            [
+                ("missing_tooth", "first_premolar", "right", "tooth 105"),
+                ("missing_tooth", "first_premolar", "left", "tooth 305"),
+            ],
+        ),
+        ("Retained 504.", [("retained_deciduous_tooth", "deciduous_tooth", "right", "tooth 504")]),
+    ],
+)
+@pytest.mark.parametrize("punctuation", [True, False])
+def test_a_tooth_is_known_by_its_number(
+    said: str, expected: list[tuple[str, str, str, str]], punctuation: bool
+) -> None:
+    """Quadrants and positions are those of the modified Triadan system.
+
+    Read in WikiVet, "Modified Triadan System": 304 is the left lower canine, 409 the right lower first molar, 108 and 208 the
+    last upper premolars, 5 to 8 the deciduous quadrants.
+    """
+    findings = hear(said if punctuation else unpunctuated(said)).findings
+    assert [(f.concept, f.structure, f.side, f.modifiers[0]) for f in findings] == expected
+
+
+def test_a_number_away_from_teeth_is_no_tooth() -> None:
+    """A heart rate is one, whatever stands before it."""
+    heard = hear("Gums pink. Heart rate 108, no murmur. Glucose 104.")
+    assert not any(word.startswith("tooth") for f in heard.findings for word in f.modifiers)
+
+
+MORE = """
+    The left ear has a bit of brown [wax|left mild @ears], and the [same|right mild @ears] on the other side.
+    [Tartar|both] on the upper premolars both sides, worse on the left.
+    Both hocks [swollen|both], left more than right.
+    Heavy [tartar|marked], and a four millimetre [mass|size=4 @mouth] on the gum.
+    A skin [tag|size=4], about four millimetres, and a [scab|present] beside it.
+    [Mass|left size=10] on the left flank. It's about a centimetre and quite firm.
+    A [lump|size=25.4] about an inch across.
+    Patella [luxation|left grade=2/4;right grade=3/4], grade two out of four on the left and three out of four on the right.
+    [Pododermatitis|left grade=2/5] grade two of five on the left.
+"""
+
+
+@pytest.mark.parametrize("marked", _lines(MORE))
+def test_what_is_added_later_goes_to_its_finding(marked: str) -> None:
+    """Sizes, grades and comparisons belong to one finding; they are none of their own."""
+    wrong = disagreements(marked)
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [
+        ("He's been coughing for about three weeks.", ("for about three weeks",)),
+        ("There are three small warts on the head.", ("three",)),
+        ("Grade two gingivitis.", ()),
+        ("A lump on the elbow, firm, round, freely mobile.", ("firm", "round", "freely mobile")),
+        ("Grade three murmur, loudest at the left base, systolic.", ("left base", "systolic")),
+        ("Nodule. It's hairless.", ("hairless",)),
+    ],
+)
+def test_qualities_numbers_and_durations_are_kept_as_said(said: str, kept: tuple[str, ...]) -> None:
+    """What has no field of its own stays with the finding in the words that were said."""
+    assert hear(said).findings[0].modifiers == kept
