@@ -66,6 +66,7 @@ class Lexicon:
     requirements: tuple[Requirement, ...]
     soundalikes: tuple[SoundAlike, ...]
     words: dict[str, Any]
+    plan: dict[str, Any]
     numbers: dict[str, dict[str, float]]
     entries: tuple[Entry, ...]
     composed: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -286,6 +287,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
     requirements = _plain_rows(base / "requirements.toml", "requirement", Requirement)
     soundalikes = _plain_rows(base / "soundalikes.toml", "soundalike", SoundAlike)
     words = _read(base / "words.toml")
+    plan = _read(base / "plan.toml")
     numbers = _read(base / "numbers.toml")
     spelling = _read(base / "spelling.toml")
     _check_references(structures, findings, places, finding_places)
@@ -301,6 +303,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
         requirements=requirements,
         soundalikes=soundalikes,
         words=words,
+        plan=plan,
         numbers=numbers,
         entries=_surface_forms(structures, findings, forms, places, finding_places),
         composed=_compositions(structures, findings, finding_places),

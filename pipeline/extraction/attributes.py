@@ -80,7 +80,7 @@ class AttributeReader:
         self._lasting = frozenset(lasting["openers"])
         self._before_amount = frozenset(lasting["before_amount"])
         self._vague_amounts = frozenset(lasting["vague_amounts"])
-        self._time_units = frozenset(lexicon.words["due"]["units"]) | frozenset(lasting["units"])
+        self._time_units = frozenset(lexicon.plan["due"]["units"]) | frozenset(lasting["units"])
         self._after_grade_name = frozenset(lexicon.words["grading"]["after_name"])
         self._over = frozenset(lexicon.words["grading"]["over"])
         self._between_dimensions = frozenset(lexicon.words["sizes"]["between_dimensions"])

@@ -15,6 +15,11 @@ _FRONTED = 5  # words of a phrase that stands before its clause
 # A measured value is no part of an aim, a report, praise or a plan that came before it without a mark.
 _ENDED_BY_VALUE = frozenset(("intention", "report", "chatter", "plan"))
 
+# "The plan", "to plan", "health plan": part of what was begun, no heading.
+_BEFORE_PLAN = frozenset(
+    ("the", "a", "to", "of", "no", "our", "your", "my", "health", "diet", "loss", "we", "i")
+)
+
 
 @dataclass(slots=True)
 class _Places:
@@ -114,7 +119,9 @@ class Cutter:
             return opener
         if now.aim_seen and at in places.verdicts:
             return "cue"
-        if (at in places.readings and now.value_ends) or (at in places.headings and now.complete):
+        if (at in places.readings and now.value_ends) or (
+            at in places.headings and norms[at - 1] not in _BEFORE_PLAN
+        ):
             return "cue"
         if not self._fronted(norms, at, now) and (opener := _starts_statement(at, now, places)):
             return opener
@@ -191,7 +198,7 @@ def _place_cue(places: _Places, cue: Cue, norms: list[str]) -> None:
         places.corrections.update((cue.start, cue.end))
     if cue.kind == "negation_after" and norms[cue.start] == "none":
         places.nones.add(cue.start)
-    if cue.group.id == "plan_heading" and norms[cue.start] == "plan":
+    if cue.group.id == "plan_heading" and "plan" in norms[cue.start : cue.end]:
         places.headings.add(cue.start)
     if cue.kind in ("negation_before", "negation_after"):
         places.closing.add(cue.end - 1)

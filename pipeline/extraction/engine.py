@@ -127,6 +127,7 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
             PlanItem(
                 text=analysis.words(start, end),
                 kind=plan_reader.kind(analysis, start, end),
+                state=plan_reader.state(analysis, start, end),
                 due=due,
                 due_text=due_text,
                 evidence=writer.evidence(start, end),

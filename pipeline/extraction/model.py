@@ -29,6 +29,7 @@ MeasurementKind = Literal[
     "hydration_deficit",
 ]
 Comparator = Literal["<", "<=", ">", ">=", "~"]
+PlanState = Literal["to_do", "done", "declined"]
 RangeStatus = Literal["normal", "low", "high", "implausible", "unknown"]
 
 SURE_ENOUGH = 0.6
@@ -143,12 +144,38 @@ class NotExamined(Frozen):
     evidence: tuple[Evidence, ...] = ()
 
 
-class PlanItem(Frozen):
-    """Something that was done or is to be done, in the words that were said."""
+class PlanKind(StrEnum):
+    """The sort of a plan item: what is given, done, booked or advised."""
 
-    text: str
-    kind: str
-    due: str | None = Field(default=None, description="ISO date computed from the visit date, or null.")
+    TREATMENT = "treatment"
+    ADVICE = "advice"
+    TEST = "test"
+    REFERRAL = "referral"
+    RECHECK = "recheck"
+    VACCINATION = "vaccination"
+    PARASITE_CONTROL = "parasite_control"
+    DIET = "diet"
+    PROCEDURE = "procedure"
+    CERTIFICATE = "certificate"
+
+
+class PlanItem(Frozen):
+    """Something that was done or is to be done, in the words that were said.
+
+    Drugs, doses and rates stand in `text` as they were said: nothing of them is computed or checked.
+    """
+
+    text: str = Field(description="As said, without the words that lead on to it (and, so, then).")
+    kind: PlanKind = Field(description="Treatment, test, recheck and so on; advice where no word tells.")
+    state: PlanState = Field(
+        default="to_do",
+        description="done: today, by what was said; declined: the owner does not want it; to_do otherwise.",
+    )
+    due: str | None = Field(
+        default=None,
+        description="ISO date computed from the visit date where the words name a day; of a span the later end, of a"
+        " month alone the first day. Null for events (at the next booster) and rates (six monthly).",
+    )
     due_text: str | None = Field(default=None, description="When, as said: in ten days.")
     superseded: bool = False
     entered_by: str | None = Field(

@@ -1,125 +1,219 @@
-"""Plan items: what was done, given, booked or advised, in the words that were said, with the day it is due."""
+"""Plan items: what was done, given, booked or advised, in the words that were said, one for each step."""
 
 from __future__ import annotations
 
-import calendar
-from datetime import date, timedelta
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
 
 from lexicon import Lexicon
-from pipeline.extraction.model import SpeechAct
-from pipeline.extraction.numbers import Number
+from pipeline.extraction.model import PlanKind, PlanState, SpeechAct
+from pipeline.extraction.planning import PlanActs
 from pipeline.extraction.segments import Segment
-from pipeline.extraction.tokens import Analysis
+from pipeline.extraction.steps import Manner, Phrases, Step, StepGrammar
+from pipeline.extraction.tokens import MARKS, Analysis
+
+_SHORT = 3  # tokens of a segment that only adds to the step before
 
 
-def add_months(day: date, months: int) -> date:
-    """The same day some months later, the month's last day where it has no such day (31 January + 1 → 28 February)."""
-    month = day.month - 1 + months
-    year, month = day.year + month // 12, month % 12 + 1
-    return date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
+@dataclass(slots=True)
+class PlannedStep:
+    """Tokens start to end of one plan item."""
+
+    start: int
+    end: int
+    conditional: bool = False
 
 
 class PlanReader:
     """Gathers plan segments to items."""
 
     def __init__(self, lexicon: Lexicon) -> None:
-        table = lexicon.words["due"]
-        self._continues = frozenset(lexicon.words["clauses"]["plan_continues"])
-        self._heading_words = frozenset(lexicon.words["clauses"]["plan_heading"])
-        self._units: dict[str, tuple[str, int]] = {
-            word: (unit, int(count)) for word, (unit, count) in table["units"].items()
-        }
-        self._named: dict[tuple[str, ...], tuple[str, int]] = {
-            tuple(phrase.split()): (unit, int(count)) for phrase, (unit, count) in table["named"].items()
-        }
-        self._kinds: dict[str, str] = {
-            word: kind for kind, words in lexicon.words["plan_kinds"].items() for word in words
-        }
+        words = lexicon.plan["grammar"]
+        self._acts = PlanActs(lexicon)
+        self._grammar: StepGrammar = self._acts.steps
+        self._due = self._grammar.due
+        self._joining = frozenset(("and", "then", "plus", "or"))
+        self._continuing = frozenset(words["continuing"])
+        self._heading = frozenset(words["heading"])
+        self._titles = frozenset(lexicon.words["clauses"]["titles"])
+        self._before = frozenset(words["trimmed_before"])
+        self._after = frozenset(words["trimmed_after"])
+        self._ending = (
+            frozenset(words["rates_after"])
+            | frozenset(lexicon.plan["due"]["units"])
+            | frozenset(lexicon.plan["due"]["days"])
+            | frozenset(("food", "meals", "home", "overnight"))
+        )
+        self._done = frozenset(("given", "done", "taken", "sent"))
+        self._no_clause_after = frozenset(words["no_clause_after"])
+        self._declining = Phrases((phrase, True) for phrase in words["declining"])
+        self._needless = Phrases((phrase, True) for phrase in words["needless"])
 
     def items(self, analysis: Analysis) -> list[tuple[int, int]]:
-        """Token ranges of the plan items, continuations joined to what they continue."""
-        found: list[tuple[int, int]] = []
+        """Token ranges of the plan items in order; what only adds to a step is part of it."""
+        found: list[PlannedStep] = []
         previous: Segment | None = None
+        listed = False
         for segment in analysis.segments:
             if segment.act is not SpeechAct.PLAN:
-                previous = None
+                previous, listed = None, False
                 continue
-            continues = (
-                previous is not None
-                and previous.sentence == segment.sentence
-                and (analysis.norms[segment.start] in self._continues or segment.end - segment.start <= 3)
-                and not self._names_a_step(analysis, segment)
-                and not self._heading(analysis, *found[-1])
-            )
-            if continues:
-                found[-1] = (found[-1][0], segment.end)
-            else:
-                found.append((segment.start, segment.end))
+            listed = listed or (segment.act_cue is not None and segment.act_cue.group.id == "plan_heading")
+            joined = previous is not None and previous.sentence == segment.sentence and bool(found)
+            for number, step in enumerate(self._parts(analysis, segment)):
+                if number == 0 and joined and self._continues(analysis, found[-1], step, listed=listed):
+                    found[-1].end = step.end
+                    # A condition waits for its step ("if it bursts, don't panic, ring us").
+                    found[-1].conditional = found[-1].conditional and (
+                        step.conditional or self._opening(analysis, step) is None
+                    )
+                else:
+                    found.append(step)
             previous = segment
-        return [item for item in found if not self._heading(analysis, *item)]
+        trimmed = (self._trimmed(analysis, item.start, item.end) for item in found)
+        return [(start, end) for start, end in trimmed if start < end]
 
-    def _names_a_step(self, analysis: Analysis, segment: Segment) -> bool:
-        """ "..., and recheck in two weeks", "..., and we'll see her again": the segment opens with a step of its own."""
-        opening = segment.start + (analysis.norms[segment.start] in self._continues)
-        cue = segment.act_cue
-        cued = cue is not None and segment.start <= cue.start <= opening
-        return cued or any(
-            word in self._kinds for word in analysis.norms[opening : min(opening + 1, segment.end)]
-        )
+    def _opening(self, analysis: Analysis, step: PlannedStep) -> Step | None:
+        return self._grammar.opening(analysis, step.start, step.end, in_plan=True)
 
-    def _heading(self, analysis: Analysis, start: int, end: int) -> bool:
+    def _parts(self, analysis: Analysis, segment: Segment) -> Iterator[PlannedStep]:
+        """The steps of one segment: "start him on the drops and I'll see you in ten days" are two."""
+        conditional = self._acts.condition(analysis, segment)
+        told = self._acts.step_after_condition(analysis, segment)
+        # What is to be done under a condition stays with it.
+        cuts = [] if conditional or told is not None else self._cuts(analysis, segment)
+        places = [segment.start, *cuts, segment.end]
+        for start, end in pairwise(places):
+            yield PlannedStep(start, end, conditional or told is not None)
+
+    def _cuts(self, analysis: Analysis, segment: Segment) -> list[int]:
+        norms = analysis.norms
+        cuts: list[int] = []
+        begun = segment.start
+        for at in range(segment.start + 1, segment.end - 1):
+            joining = norms[at] in self._joining and norms[at] != "or"
+            first = at + 1 if joining else at
+            if at - begun < 2 or norms[at - 1] in self._joining or norms[first] in self._joining:
+                continue
+            ended = norms[at - 1] in self._ending or (
+                norms[at - 1] in self._done
+                and next(self._grammar.things.within(norms, begun, at - 1), None) is not None
+            )
+            speaks = norms[first] in ("i", "we", "please", "let")
+            if not (joining or ended or speaks):
+                continue
+            step = self._grammar.opening(analysis, first, segment.end, in_plan=joining or ended)
+            if step is not None and self._opens_step(analysis, begun, at, step, joining=joining):
+                cuts.append(at)
+                begun = at
+        return cuts
+
+    def _opens_step(self, analysis: Analysis, begun: int, at: int, step: Step, *, joining: bool) -> bool:
+        norms = analysis.norms
+        before = norms[at - 1]
+        if step.told - step.start > 3 and step.manner is not Manner.DONE:
+            return False
+        if step.manner is Manner.THING:
+            # "Bloods and a urine sample" is one errand, "dental and bloods" are two.
+            here = next(self._grammar.things.within(norms, begun, at), None)
+            return before in self._ending | self._done or (here is not None and here[2] is not step.kind)
+        if step.manner is Manner.INSTRUCTION and not joining:
+            return before in self._ending | self._done
+        if not joining:
+            return before not in self._no_clause_after
+        return before not in ("try", "go", "come", "pop", "wait", "sit")
+
+    def _continues(self, analysis: Analysis, item: PlannedStep, step: PlannedStep, *, listed: bool) -> bool:
+        """Whether what follows a comma only adds to the item before it."""
+        if item.conditional:
+            return True
+        if step.conditional:
+            return False
+        if self._is_heading(analysis, item.start, item.end):
+            return False
+        opening = self._opening(analysis, step)
+        if opening is not None:
+            if opening.manner is Manner.THING and item.end - item.start == 1:
+                # "Given, as usual, fluids": the verb alone waits for its thing.
+                return self._grammar.participles.at(analysis.norms, item.start, item.end) is not None
+            # "Nails clipped, done": the verb alone adds to what was named.
+            return (
+                opening.manner in (Manner.DONE, Manner.SETTLED) and step.end - step.start == 1 and not listed
+            )
+        first = analysis.norms[step.start]
+        if listed:
+            return first in self._continuing
+        return True
+
+    def _trimmed(self, analysis: Analysis, start: int, end: int) -> tuple[int, int]:
+        """The words of an item without those that lead on to it; none of a heading."""
+        norms = analysis.norms
+        if self._is_heading(analysis, start, end):
+            return start, start
+        while start < end and (
+            norms[start] in self._before or norms[start] in MARKS or self._headed(norms, start, end)
+        ):
+            start += 1
+        if start + 2 < end and norms[start] in self._titles:
+            start += 2 + (norms[start + 1] == ".")
+        while end > start and (norms[end - 1] in self._after or norms[end - 1] in MARKS):
+            end -= 1
+        return start, end
+
+    @staticmethod
+    def _headed(norms: list[str], start: int, end: int) -> bool:
+        """ "The plan is", "my plan": of the heading in front of an item."""
+        return norms[start] in ("the", "my") and start + 1 < end and norms[start + 1] in ("plan", "plans")
+
+    def _is_heading(self, analysis: Analysis, start: int, end: int) -> bool:
         """ "So the plan" announces items and is none."""
-        return all(word in self._heading_words for word in analysis.norms[start:end])
+        return all(word in self._heading or word in MARKS for word in analysis.norms[start:end])
 
-    def kind(self, analysis: Analysis, start: int, end: int) -> str:
-        """Sort of plan item by its first telling word; "advice" when none tells."""
-        for word in analysis.norms[start:end]:
-            if kind := self._kinds.get(word):
-                return kind
-        return "advice"
+    def kind(self, analysis: Analysis, start: int, end: int) -> PlanKind:
+        """Sort of plan item: by the thing that is given or done, else by the verb, else advice."""
+        norms = analysis.norms
+        if next(self._needless.within(norms, start, end), None) is not None:
+            return PlanKind.ADVICE
+        opening = self._grammar.opening(analysis, start, end, in_plan=True)
+        verb = opening.kind if opening is not None and opening.manner is not Manner.THING else None
+        if verb in (PlanKind.REFERRAL, PlanKind.PARASITE_CONTROL, PlanKind.PROCEDURE):
+            return verb
+        things = list(self._grammar.things.within(norms, start, end))
+        for first, second in pairwise(things):
+            if second[0] == first[1] and second[2] is PlanKind.RECHECK:
+                return PlanKind.RECHECK
+        if named := next((kind for _, _, kind in things if kind is not PlanKind.RECHECK), None):
+            return named
+        if things:
+            return things[0][2]
+        if verb is not None:
+            return verb
+        verbs = self._grammar.verbs.within(norms, start, end)
+        told = (found.kind for _, _, found in verbs)
+        return next((kind for kind in told if kind is not PlanKind.ADVICE), PlanKind.ADVICE)
+
+    def state(self, analysis: Analysis, start: int, end: int) -> PlanState:
+        """Whether an item was done, is to be done, or is not wanted."""
+        norms = analysis.norms
+        if next(self._declining.within(norms, start, end), None) is not None:
+            return "declined"
+        opening = self._grammar.opening(analysis, start, end, in_plan=True)
+        if opening is not None and opening.manner is Manner.DONE:
+            return "done"
+        for at, _, _ in self._grammar.done_forms.within(norms, start, end):
+            if not any(
+                word in ("be", "to", "will", "needs", "get", "when", "once", "until")
+                for word in norms[start:at]
+            ):
+                found = self._due.find(analysis, start, end)
+                return "done" if found is None or found.weak or found.start < at else "to_do"
+        return "to_do"
 
     def due(self, analysis: Analysis, start: int, end: int, on: date | None) -> tuple[str | None, str | None]:
         """(ISO date or None, the words): "in ten days", "in a fortnight", "next week"; the date needs the visit's day."""
-        norms = analysis.norms
-        numbers = {number.start: number for number in analysis.numbers}
-        for at in range(start, end):
-            for words, (unit, count) in self._named.items():
-                if tuple(norms[at : at + len(words)]) == words:
-                    return self._date(on, unit, count), analysis.words(at, at + len(words))
-            amount = self._amount(norms, numbers, at, end)
-            if amount is not None:
-                quantity, unit_at = amount
-                unit, factor = self._units[norms[unit_at]]
-                introduced = norms[at - 1] if at > start else ""
-                after = norms[unit_at + 1] if unit_at + 1 < end else ""
-                if introduced in ("in", "within", "after", "another") or after == "time":
-                    return self._date(on, unit, round(quantity * factor)), analysis.words(at - 1, unit_at + 1)
-        return None, None
-
-    def _amount(
-        self, norms: list[str], numbers: dict[int, Number], at: int, end: int
-    ) -> tuple[float, int] | None:
-        if norms[at] in ("a", "an", "one", "another") and at + 1 < end and norms[at + 1] in self._units:
-            return 1.0, at + 1
-        if norms[at : at + 3] == ["a", "couple", "of"] and at + 3 < end and norms[at + 3] in self._units:
-            return 2.0, at + 3
-        number = numbers.get(at)
-        if number is None:
-            return None
-        value, stop = number.value, number.end
-        if stop + 1 < end and norms[stop] in ("to", "or") and stop + 1 in numbers:
-            value, stop = numbers[stop + 1].value, numbers[stop + 1].end
-        return (value, stop) if stop < end and norms[stop] in self._units else None
-
-    @staticmethod
-    def _date(on: date | None, unit: str, count: int) -> str | None:
-        if on is None:
-            return None
-        try:
-            day = add_months(on, count) if unit == "month" else on + timedelta(days=count)
-        except (ValueError, OverflowError):
-            return None
-        return day.isoformat()
+        return self._due.read(analysis, start, end, on)
 
 
-__all__ = ["PlanReader", "add_months"]
+__all__ = ["PlanReader"]

@@ -21,7 +21,8 @@ class Ground(Enum):
     ASKED_FOR_ANY = "what begins with 'any' is asked or supposed"
     GENERAL_TRUTH = "a kind of thing is the subject, in the simple present"
     QUESTION_MARK = "a question mark ends it"
-    DATED_STEP = "something to do, with a time"
+    STEP = "it says a step of a plan"
+    NO_STEP = "it sounds like a step of a plan and is none"
 
 
 @dataclass(slots=True)

@@ -58,7 +58,7 @@ def shown_record() -> ExamRecord:
                 due_text="in ten days",
                 evidence=_said("Recheck in ten days"),
             ),
-            PlanItem(text="call on Friday", kind="contact", superseded=True),
+            PlanItem(text="call on Friday", kind="advice", superseded=True),
         ),
         notices=_notices(),
         ranges=(

@@ -20,6 +20,7 @@ from pipeline.extraction.model import (
     MeasurementKind,
     NotExamined,
     PlanItem,
+    PlanKind,
     Side,
     Statements,
 )
@@ -80,7 +81,9 @@ measurements = st.builds(
     confidence=probabilities,
     evidence=evidences,
 )
-plans = st.builds(PlanItem, text=words, kind=words, superseded=st.booleans(), evidence=evidences)
+plans = st.builds(
+    PlanItem, text=words, kind=st.sampled_from(PlanKind), superseded=st.booleans(), evidence=evidences
+)
 statements = st.builds(
     Statements,
     findings=st.lists(findings, max_size=6).map(tuple),

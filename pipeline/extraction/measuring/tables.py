@@ -44,7 +44,7 @@ class MeasuringTables:
             for name, group in words.items()
             if isinstance(group, list) and name != "bare_temperature"
         }
-        self.counts_time = frozenset(lexicon.words["due"]["units"]) | self.words["ordinal_endings"]
+        self.counts_time = frozenset(lexicon.plan["due"]["units"]) | self.words["ordinal_endings"]
 
     def names(self, doc: Doc) -> list[Name]:
         """The names in a text, longer ones first where they overlap."""
