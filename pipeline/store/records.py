@@ -7,8 +7,9 @@ before stays readable. Whoever writes says which revision they read: of two peop
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
+from pydantic import ValidationError
 from sqlalchemy import Row, insert, select, update
 
 from lexicon import Lexicon
@@ -16,12 +17,14 @@ from pipeline.record import ExamRecord
 from pipeline.record.model import VisitKind
 from pipeline.review import Mark, Operation, Review, apply, current, hindrances, open_review
 from pipeline.store.database import Database
-from pipeline.store.errors import ConflictError, EntryError, NotAllowedError, NotFoundError
+from pipeline.store.errors import ConflictError, DatabaseError, EntryError, NotAllowedError, NotFoundError
 from pipeline.store.model import Actor, KeptRecord, KeptVisit, SignedVersion
 from pipeline.store.search import make_record_findable
 from pipeline.store.stamps import new_id, sha256, stamp
 from pipeline.store.tables import patient, record, record_version, visit
 from pipeline.store.trail import Change, change
+
+Kept = TypeVar("Kept", ExamRecord, Review)
 
 _REVIEWERS = ("vet", "nurse")
 
@@ -226,7 +229,7 @@ def _kept(row: Row[Any] | None) -> KeptRecord:
         state=row.state,
         revision=row.revision,
         version=row.version,
-        review=Review.model_validate_json(row.review) if row.review is not None else None,
+        review=_read(Review, row.review, f"The draft of record {row.id}") if row.review is not None else None,
     )
 
 
@@ -259,13 +262,23 @@ def _version(made: Change, record_id: str, version: int) -> SignedVersion:
     return SignedVersion(
         record_id=row.record_id,
         version=row.version,
-        record=ExamRecord.model_validate_json(row.body),
-        review=Review.model_validate_json(row.review),
+        record=_read(ExamRecord, row.body, f"Version {version} of record {record_id}"),
+        review=_read(Review, row.review, f"The review of version {version} of record {record_id}"),
         sha256=row.sha256,
         signed_by=row.signed_name,
         signed_at=datetime.fromisoformat(row.signed_at),
         reason=row.reason,
     )
+
+
+def _read(shape: type[Kept], text: str, what: str) -> Kept:
+    try:
+        return shape.model_validate_json(text)
+    except ValidationError as error:
+        raise DatabaseError(
+            f"{what} cannot be read: it was damaged or written by a newer version. Run the audit, then restore"
+            " a backup or install the newer version."
+        ) from error
 
 
 def _write(

@@ -5,6 +5,8 @@ Times are text, UTC, in one form of fixed width (`stamps.now`), so that they sor
 
 from __future__ import annotations
 
+import zlib
+
 from sqlalchemy import (
     Boolean,
     CheckConstraint,
@@ -15,15 +17,41 @@ from sqlalchemy import (
     ForeignKeyConstraint,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     PrimaryKeyConstraint,
     String,
     Table,
     Text,
+    TypeDecorator,
     UniqueConstraint,
 )
 
 metadata = MetaData()
+
+DAMAGED = ""
+"""What a packed text reads as when its bytes are damaged: no JSON, and no checksum's."""
+
+
+class Packed(TypeDecorator[str]):
+    """A long text kept compressed (zlib, RFC 1950): a record with all words and times takes a tenth of its length."""
+
+    impl = LargeBinary
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: object) -> bytes | None:
+        """Compress."""
+        return None if value is None else zlib.compress(value.encode(), 6)
+
+    def process_result_value(self, value: bytes | None, dialect: object) -> str | None:
+        """Decompress."""
+        if value is None:
+            return None
+        try:
+            return zlib.decompress(value).decode()
+        except (zlib.error, UnicodeDecodeError):
+            return DAMAGED
+
 
 practice = Table(
     "practice",
@@ -109,7 +137,7 @@ record = Table(
     # Counts changes of the draft and of the state: who writes must have read the last one.
     Column("revision", Integer, nullable=False),
     Column("version", Integer, nullable=False),
-    Column("review", Text),
+    Column("review", Packed),
     CheckConstraint("state IN ('draft', 'signed', 'filed')", name="record_state"),
     CheckConstraint("(state = 'draft') = (review IS NOT NULL)", name="record_draft"),
     Index("record_visit", "visit_id"),
@@ -121,8 +149,8 @@ record_version = Table(
     metadata,
     Column("record_id", String(32), ForeignKey("record.id"), nullable=False),
     Column("version", Integer, nullable=False),
-    Column("body", Text, nullable=False),
-    Column("review", Text, nullable=False),
+    Column("body", Packed, nullable=False),
+    Column("review", Packed, nullable=False),
     Column("sha256", String(64), nullable=False),
     Column("signed_by", String(32), ForeignKey("person.id"), nullable=False),
     Column("signed_name", Text, nullable=False),

@@ -7,7 +7,7 @@ import threading
 import pytest
 from kept import DOG, LEXICON, Practice, new_practice, understood
 from pydantic import TypeAdapter
-from sqlalchemy import create_engine, delete, text, update
+from sqlalchemy import LargeBinary, create_engine, delete, literal, text, type_coerce, update
 from sqlalchemy.exc import DatabaseError as SqlError
 
 from pipeline.record import Owner
@@ -15,6 +15,7 @@ from pipeline.review import Accept, Operation, ReviewError
 from pipeline.store import (
     ConflictError,
     Database,
+    DatabaseError,
     EntryError,
     NotAllowedError,
     NotFoundError,
@@ -198,7 +199,7 @@ def _as_intruder(database: Database, statement: object) -> None:
 @pytest.mark.parametrize(
     ("statement", "says"),
     [
-        (update(record_version).values(body=record_version.c.body + " "), "not what was signed"),
+        (update(record_version).values(body="{}"), "not what was signed"),
         (update(record_version).values(sha256="0" * 64), "not what was signed"),
         (update(record_version).values(review="{}"), "not what was signed"),
         (delete(record_version), "was signed and is gone"),
@@ -216,7 +217,16 @@ def test_other_hands_are_found(practice: Practice, statement: object, says: str)
     assert any(says in fault for fault in audit(practice.database))
 
 
+def test_damaged_bytes_are_found_and_told(practice: Practice) -> None:
+    signed = practice.signed()
+    bytes_of = type_coerce(literal(b"no packed text"), LargeBinary)
+    _as_intruder(practice.database, update(record_version).values(body=bytes_of))
+    assert any("not what was signed" in fault for fault in audit(practice.database))
+    with pytest.raises(DatabaseError, match=r"Version 1 of record .* cannot be read"):
+        signed_version(practice.database, practice.vet, signed.id, 1, practice.at())
+
+
 def test_an_altered_draft_is_found(practice: Practice) -> None:
     practice.draft()
-    _as_intruder(practice.database, update(record).values(review=record.c.review + " "))
+    _as_intruder(practice.database, update(record).values(review="{}"))
     assert any("not what was written last" in fault for fault in audit(practice.database))
