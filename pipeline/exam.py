@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from lexicon import Lexicon, load_lexicon
 from lexicon.bias import listening_terms
 from models import Progress
-from pipeline.capture import Recording
+from pipeline.capture import SAMPLE_RATE_HZ, Recording, hold
 from pipeline.extraction import extract
+from pipeline.listening import Said, SavedWords, read_words
 from pipeline.record import ExamRecord, Patient, Visit, assemble
 from pipeline.record.ranges import species_id
 from pipeline.settings import Settings
 from pipeline.speech import Recogniser, SpeechOptions, SpeechProgress, Transcript
+from pipeline.speech.joining import join
 
 TERMS_LISTENED_FOR = 20
 """How many trade words the recogniser is given, though its prompt holds three times as many.
@@ -49,9 +53,45 @@ def hear(
 
     Raises pipeline.speech.SpeechError.
     """
+    return recogniser.transcribe(recording, terms=terms_for(patient, visit), progress=progress)
+
+
+def hear_rest(
+    recording: Recording,
+    folder: Path,
+    recogniser: Recogniser,
+    patient: Patient | None = None,
+    visit: Visit | None = None,
+    progress: SpeechProgress | None = None,
+) -> Transcript:
+    """Write down a recording from the folder it was made in: words that were settled there stand as they are.
+
+    Only the sound after them is heard, and its words are kept there too.
+
+    Raises pipeline.capture.CaptureError when the recording still goes on, pipeline.speech.SpeechError, OSError.
+    """
+    lock = hold(folder)
+    try:
+        said = read_words(folder, model=Path(recogniser.options.model).name)
+        from_s = said[-1].until_s if said else 0.0
+        rest = Recording(pcm=recording.pcm[round(from_s * SAMPLE_RATE_HZ) :])
+        parts = [(0.0, one.transcript) for one in said]
+        if rest.duration_s:
+            heard = hear(rest, recogniser, patient, visit, progress)
+            last = join([(from_s, heard)], duration_s=recording.duration_s)
+            words = SavedWords(folder, known=len(said))
+            words.add(Said(from_s, recording.duration_s, last))
+            words.close()
+            parts.append((0.0, last))
+        return join(parts, duration_s=recording.duration_s)
+    finally:
+        lock.release()
+
+
+def terms_for(patient: Patient | None, visit: Visit | None) -> tuple[str, ...]:
+    """Give the trade words to listen for, most important first."""
     systems = _asked_for(visit, load_lexicon()) if visit is not None else frozenset[str]()
-    terms = listening_terms(species_id(patient), systems)[:TERMS_LISTENED_FOR]
-    return recogniser.transcribe(recording, terms=terms, progress=progress)
+    return tuple(listening_terms(species_id(patient), systems)[:TERMS_LISTENED_FOR])
 
 
 def understand(transcript: Transcript, patient: Patient | None, visit: Visit) -> ExamRecord:

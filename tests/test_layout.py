@@ -12,6 +12,7 @@ ROOT = Path(__file__).parents[1]
 MAY_IMPORT = {
     "pipeline/capture": (),
     "pipeline/speech": ("pipeline.capture", "models"),
+    "pipeline/listening": ("pipeline.capture", "pipeline.speech"),
     "pipeline/extraction": ("pipeline.speech.model", "lexicon"),
     "pipeline/record": ("pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
     "pipeline/review": ("pipeline.record", "pipeline.extraction.model", "pipeline.speech.model", "lexicon"),

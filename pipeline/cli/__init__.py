@@ -106,6 +106,49 @@ def exam(
 
 
 @app.command()
+def listen(  # noqa: PLR0913, PLR0917 - each is an option
+    patient: PatientFile = None,
+    visit: Kind = "health_check",
+    date: Day = None,
+    microphone: Annotated[
+        str | None,
+        typer.Option(
+            "--microphone", help="Name or number of the microphone.", show_default=False, metavar="NAME"
+        ),
+    ] = None,
+    file: Annotated[
+        Path | None,
+        typer.Option(
+            "--from",
+            help="Rehearse: play a sound file as the microphone.",
+            show_default=False,
+            metavar="FILE",
+        ),
+    ] = None,
+    speed: Annotated[
+        float, typer.Option("--speed", min=0.1, max=100, help="With --from: times as fast as it was spoken.")
+    ] = 1.0,
+    folder: Annotated[
+        Path | None,
+        typer.Option(
+            "--to", help="New folder for the recording; by default among the user's data.", show_default=False
+        ),
+    ] = None,
+    model: Model = None,
+    device: Device = None,
+    as_json: Json = False,
+    talk: Talk = False,
+) -> None:
+    """Listen to an examination while it goes on; Ctrl-C or "end of examination" ends it."""
+    from pipeline.cli import examining, listening
+    from pipeline.settings import load_settings
+
+    settings = load_settings(model=model, device=device)
+    wanted = listening.Listening(microphone, file, speed, folder)
+    listening.listen(settings, wanted, examining.Request(patient, visit, date, as_json, talk))
+
+
+@app.command()
 def transcribe(audio: Audio, model: Model = None, device: Device = None, as_json: Json = False) -> None:
     """Write down what is said in a recording, with times."""
     from pipeline.cli import examining

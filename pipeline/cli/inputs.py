@@ -12,6 +12,7 @@ from typing import Any, get_args
 
 from pydantic import ValidationError
 
+from pipeline.capture import is_recording
 from pipeline.cli.border import CallError, WorkError
 from pipeline.record import Patient, Visit
 from pipeline.record.model import VisitKind
@@ -102,8 +103,8 @@ def require_file(file: Path) -> None:
     """Refuse what is no sound file at all: that is a wrong call, not failed work. Raises CallError."""
     if not file.exists():
         raise CallError(f"There is no file {file}. Check the name and the folder.")
-    if file.is_dir():
-        raise CallError(f"{file} is a folder. Give one sound file.")
+    if file.is_dir() and not is_recording(file):
+        raise CallError(f"{file} is a folder. Give one sound file, or the folder of a recording.")
 
 
 def _day(day: str | None) -> date:

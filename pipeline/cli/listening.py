@@ -1,0 +1,198 @@
+"""The command that listens while the vet examines."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import FrameType
+
+from platformdirs import user_data_path
+from rich.live import Live as LiveScreen
+from rich.text import Text
+
+from lexicon import load_lexicon
+from lexicon.closing import closes
+from pipeline import exam as chain
+from pipeline.capture import CaptureError, Microphone, SoundFile, Source, hold, pack
+from pipeline.cli.border import CallError, WorkError
+from pipeline.cli.examining import Request, show_record
+from pipeline.cli.inputs import read_patient, read_visit, require_file
+from pipeline.cli.live_view import Live, State, screen
+from pipeline.cli.page import ASCII, Shapes, clock
+from pipeline.cli.screen import messages, printable, progress_bars, remark, writes_unicode
+from pipeline.listening import Said, Session, Speaking
+from pipeline.record import Patient, Visit
+from pipeline.settings import Settings
+from pipeline.speech import Decoder
+
+PATIENT_NAME = "patient.json"
+VISIT_NAME = "visit.json"
+
+# So long after "end of examination" the vet may go on talking.
+_CLOSING_S = 5.0
+_FRAMES_PER_SECOND = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """What is listened to and where it is kept, as it came from the options."""
+
+    microphone: str | None
+    file: Path | None
+    speed: float
+    folder: Path | None
+
+
+def listen(settings: Settings, wanted: Listening, request: Request) -> None:
+    """Listen to an examination, show its record growing, and write it at the end.
+
+    Raises CallError, CaptureError, ModelError, SpeechError, WorkError.
+    """
+    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
+    source = _source(wanted)
+    with progress_bars() as bars:
+        decoder = chain.make_recogniser(settings, bars.model).decoder
+    examination = _Examination(animal, visit, source, decoder, wanted.folder or _new_folder())
+    with _stopped_by_signals(examination.session):
+        examination.run()
+    for note in examination.session.notes:
+        remark(note)
+    if not examination.live.record.transcript.text.strip():
+        remark("No speech was understood. Check the microphone: rostral check")
+    _pack(examination.folder)
+    show_record(examination.live.record, as_json=request.as_json, talk=request.talk)
+    if examination.error is not None:
+        raise WorkError(
+            f"{examination.error} The sound is in {examination.folder}: run rostral exam {examination.folder}"
+        )
+
+
+class _Examination:
+    """One examination: the session in a thread of its own, its record, and its screen."""
+
+    def __init__(
+        self, patient: Patient | None, visit: Visit, source: Source, decoder: Decoder, folder: Path
+    ) -> None:
+        self.folder = folder
+        self.error: Exception | None = None
+        self._patient, self._visit = patient, visit
+        self._lexicon = load_lexicon()
+        self.session = Session(
+            source, decoder, folder, terms=chain.terms_for(patient, visit), tell=self._heard
+        )
+        self.live = Live(chain.understand(self.session.transcript(), patient, visit))
+        self._console = messages()
+        self._write_who()
+
+    def run(self) -> None:
+        """Listen until the sound, the vet or the user ends it."""
+        thread = threading.Thread(target=self._listen, name="listening")
+        thread.start()
+        if self._console.is_terminal:
+            shapes = Shapes() if writes_unicode(self._console) else ASCII
+            with LiveScreen(console=self._console, screen=True, auto_refresh=False) as shown:
+                while thread.is_alive():
+                    size = self._console.size
+                    shown.update(
+                        screen(
+                            self.live, self._state(), self._lexicon, self._console.width, size.height, shapes
+                        ),
+                        refresh=True,
+                    )
+                    self._look_for_the_end()
+                    thread.join(1 / _FRAMES_PER_SECOND)
+        else:
+            remark(f"Listening to the {self.session.source_name}; recorded in {self.folder}.")
+            while thread.is_alive():
+                self._look_for_the_end()
+                thread.join(1 / _FRAMES_PER_SECOND)
+        # Once more: the end of the recording is known only now.
+        self.live.record = chain.understand(self.session.transcript(), self._patient, self._visit)
+
+    def _listen(self) -> None:
+        try:
+            self.session.run()
+        except Exception as error:  # noqa: BLE001 - told once the record is shown
+            self.error = error
+
+    def _heard(self, event: Speaking | Said) -> None:
+        """Take what was said and make the record anew; called in the recogniser's thread."""
+        self.live.take(event)
+        self.live.closing_at_s = None
+        if not isinstance(event, Said) or not event.transcript.text:
+            return
+        if closes(event.transcript.text):
+            self.live.closing_at_s = event.until_s + _CLOSING_S
+        self.live.record = chain.understand(self.session.transcript(), self._patient, self._visit)
+        if not self._console.is_terminal:
+            line = f"{clock(event.start_s)}  {printable(event.transcript.text)}"
+            self._console.print(Text(line), soft_wrap=True)
+
+    def _look_for_the_end(self) -> None:
+        closing_at_s = self.live.closing_at_s
+        if (
+            closing_at_s is not None
+            and self.session.heard_s >= closing_at_s
+            and not self.session.load.utterances
+        ):
+            self.session.stop()
+
+    def _state(self) -> State:
+        session = self.session
+        return State(session.heard_s, session.levels, session.load, session.trouble, session.ending)
+
+    def _write_who(self) -> None:
+        """Keep beside the sound whom it is about, for whoever goes on from there."""
+        texts = {VISIT_NAME: self._visit.model_dump_json(indent=2)}
+        if self._patient is not None:
+            texts[PATIENT_NAME] = self._patient.model_dump_json(indent=2)
+        for name, text in texts.items():
+            (self.folder / name).write_text(text, encoding="utf-8")
+
+
+def _source(wanted: Listening) -> Source:
+    if wanted.file is None:
+        return Microphone(wanted.microphone)
+    if wanted.microphone is not None:
+        raise CallError("Give --microphone or --from, not both.")
+    require_file(wanted.file)
+    return SoundFile(wanted.file, speed=wanted.speed)
+
+
+def _new_folder() -> Path:
+    return user_data_path("rostral", appauthor=False) / "recordings" / f"{datetime.now():%Y-%m-%d %H.%M.%S}"
+
+
+def _pack(folder: Path) -> None:
+    try:
+        lock = hold(folder)
+        try:
+            digest = pack(folder)
+        finally:
+            lock.release()
+    except (CaptureError, OSError) as error:
+        remark(str(error))
+        return
+    remark(f"Recorded in {folder} (FLAC, SHA-256 {digest}).")
+
+
+@contextmanager
+def _stopped_by_signals(session: Session) -> Iterator[None]:
+    """Let Ctrl-C and a polite kill end the examination in good order; a second Ctrl-C ends the program."""
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        session.stop()
+        signal.signal(signal.SIGINT, before)
+
+    before = signal.getsignal(signal.SIGINT)
+    old = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in old.items():
+            signal.signal(number, handler)

@@ -1,0 +1,84 @@
+"""Single stretches of sound to words: the recogniser's decoder, its guards, and the recording's clock."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.capture import SAMPLE_RATE_HZ
+from pipeline.speech import Heard, SpeechOptions, Transcript
+from pipeline.speech.assemble import assemble
+from pipeline.speech.guards import judge, reason_to_drop
+from pipeline.speech.heard import split_at_pauses
+from pipeline.speech.windows import Span, Window
+
+Samples = NDArray[np.float32]
+
+
+class Decodes(Protocol):
+    """What is needed of the recogniser: `pipeline.speech.Decoder` has it."""
+
+    @property
+    def options(self) -> SpeechOptions:
+        """How it decodes."""
+
+    def decode(
+        self,
+        sounds: Sequence[Samples],
+        *,
+        terms: Sequence[str] = (),
+        beam_size: int | None = None,
+        look_again: bool = True,
+    ) -> list[Heard | None]:
+        """Recognise each sound by itself, times from its start."""
+
+    def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
+        """Give the terms that fit the prompt."""
+
+
+class Hearing:
+    """Turns stretches of sound into settled words, or into passing ones.
+
+    Raises pipeline.speech.SpeechError when the model fails.
+    """
+
+    def __init__(self, decoder: Decodes, terms: Sequence[str]) -> None:
+        self._decoder = decoder
+        self._terms = terms
+        self._prompt = ", ".join(decoder.fit_terms(terms))
+
+    def settle(self, sounds: Sequence[Samples], spans: Sequence[tuple[int, int]]) -> Transcript:
+        """Write down what is said in pieces of sound that are heard as one; `spans` are their places."""
+        sound = np.concatenate(list(sounds))
+        window = Window(tuple(Span(start, stop) for start, stop in spans))
+        kept, dropped = judge(self._parts(sound, window, self._terms), window.spans_s, self._prompt)
+        if dropped:
+            # The list of terms is the usual cause of loops and echoes.
+            again, objections = judge(self._parts(sound, window, ()), window.spans_s)
+            if not objections:
+                kept, dropped = again, []
+        return assemble(
+            kept,
+            dropped,
+            language=self._decoder.options.language,
+            model=Path(self._decoder.options.model).name,
+            duration_s=window.end_s,
+        )
+
+    def words_so_far(self, sound: Samples) -> str:
+        """Give the words of an utterance that goes on, quickly; empty when they would not be believed."""
+        heard = self._decoder.decode([sound], terms=self._terms, beam_size=1, look_again=False)[0]
+        return "" if heard is None or reason_to_drop(heard, self._prompt) else heard.text
+
+    def _parts(self, sound: Samples, window: Window, terms: Sequence[str]) -> list[Heard]:
+        heard = self._decoder.decode([sound], terms=terms)[0]
+        return [] if heard is None else list(split_at_pauses(window.in_recording(heard)))
+
+
+def seconds(samples: int) -> float:
+    """The time of a sample in the recording."""
+    return samples / SAMPLE_RATE_HZ
