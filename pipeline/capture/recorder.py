@@ -229,7 +229,8 @@ class _Failure:
 
 def hold(folder: Path) -> FileLock:
     """Take a recording's folder for this process. Raises CaptureError when another has it, and OSError."""
-    lock = FileLock(folder / LOCK_NAME)
+    # The thread that ends a recording may be another than the one that began it.
+    lock = FileLock(folder / LOCK_NAME, thread_local=False)
     try:
         lock.acquire(timeout=0)
     except Timeout:

@@ -30,18 +30,23 @@ words = typer.Typer(help="What the program knows of the trade's words.", no_args
 app.add_typer(words, name="lexicon")
 
 Audio = Annotated[
-    Path, typer.Argument(help="A sound file: wav, flac, mp3, m4a, ogg, opus, webm.", show_default=False)
+    Path,
+    typer.Argument(
+        help="A sound file (wav, flac, mp3, m4a, ogg, opus, webm), or the folder of a live examination.",
+        show_default=False,
+    ),
 ]
 PatientFile = Annotated[
     Path | None, typer.Option("--patient", "-p", help="JSON file of the patient.", show_default=False)
 ]
 Kind = Annotated[
-    str,
+    str | None,
     typer.Option(
         "--visit",
         "-v",
-        help="health_check, vaccination, sick, recheck, pre_anaesthetic or senior.",
+        help="health_check (unless you say another), vaccination, sick, recheck, pre_anaesthetic or senior.",
         metavar="KIND",
+        show_default=False,
     ),
 ]
 Day = Annotated[
@@ -90,7 +95,7 @@ def _start(
 def exam(
     audio: Audio,
     patient: PatientFile = None,
-    visit: Kind = "health_check",
+    visit: Kind = None,
     date: Day = None,
     model: Model = None,
     device: Device = None,
@@ -98,17 +103,17 @@ def exam(
     talk: Talk = False,
 ) -> None:
     """Listen to a recorded examination and write the record."""
-    from pipeline.cli import examining
+    from pipeline.cli import examining, kept
     from pipeline.settings import load_settings
 
     settings = load_settings(model=model, device=device)
-    examining.exam(audio, settings, examining.Request(patient, visit, date, as_json, talk))
+    examining.exam(audio, settings, kept.Request(patient, visit, date, as_json, talk))
 
 
 @app.command()
 def listen(  # noqa: PLR0913, PLR0917 - each is an option
     patient: PatientFile = None,
-    visit: Kind = "health_check",
+    visit: Kind = None,
     date: Day = None,
     microphone: Annotated[
         str | None,
@@ -140,12 +145,12 @@ def listen(  # noqa: PLR0913, PLR0917 - each is an option
     talk: Talk = False,
 ) -> None:
     """Listen to an examination while it goes on; Ctrl-C or "end of examination" ends it."""
-    from pipeline.cli import examining, listening
+    from pipeline.cli import kept, listening
     from pipeline.settings import load_settings
 
     settings = load_settings(model=model, device=device)
     wanted = listening.Listening(microphone, file, speed, folder)
-    listening.listen(settings, wanted, examining.Request(patient, visit, date, as_json, talk))
+    listening.listen(settings, wanted, kept.Request(patient, visit, date, as_json, talk))
 
 
 @app.command()
@@ -161,15 +166,15 @@ def transcribe(audio: Audio, model: Model = None, device: Device = None, as_json
 def extract(
     text: Annotated[str, typer.Argument(help="A text file, or - for standard input.", show_default=False)],
     patient: PatientFile = None,
-    visit: Kind = "health_check",
+    visit: Kind = None,
     date: Day = None,
     as_json: Json = False,
     talk: Talk = False,
 ) -> None:
     """Write the record of an examination that is a text already."""
-    from pipeline.cli import examining
+    from pipeline.cli import examining, kept
 
-    examining.extract(text, examining.Request(patient, visit, date, as_json, talk))
+    examining.extract(text, kept.Request(patient, visit, date, as_json, talk))
 
 
 @app.command()

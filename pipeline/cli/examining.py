@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -12,9 +11,10 @@ from rich.text import Text
 
 from lexicon import load_lexicon
 from pipeline import exam as chain
-from pipeline.capture import Recording, read_audio
+from pipeline.capture import Recording, is_recording, read_audio
 from pipeline.cli.border import CallError
 from pipeline.cli.inputs import read_patient, read_text, read_visit, require_file
+from pipeline.cli.kept import Request, who_was_examined
 from pipeline.cli.page import ASCII, Shapes
 from pipeline.cli.record_view import record_lines
 from pipeline.cli.screen import (
@@ -34,21 +34,12 @@ FIRST_SAMPLE = "dog_chatty"
 _SPOKEN_SHOWN = 320
 
 
-@dataclass(frozen=True, slots=True)
-class Request:
-    """What was asked for beside the recording or text, as it came from the options."""
-
-    patient: Path | None
-    kind: str
-    day: str | None
-    as_json: bool
-    talk: bool
-
-
 def exam(audio: Path, settings: Settings, request: Request) -> None:
-    """Run the whole chain on a sound file and show the record."""
-    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
+    """Run the whole chain on a sound file, or on the rest of a live examination, and show the record."""
+    if is_recording(audio):
+        request = who_was_examined(audio, request)
     require_file(audio)
+    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
     record = _examine(audio, settings, animal, visit)
     show_record(record, as_json=request.as_json, talk=request.talk)
 
@@ -124,9 +115,13 @@ def _examine(audio: Path, settings: Settings, patient: Patient | None, visit: Vi
 def _listen(
     recording: Recording, settings: Settings, patient: Patient | None, visit: Visit | None
 ) -> Transcript:
+    folder = recording.source if recording.source is not None and is_recording(recording.source) else None
     with progress_bars() as bars:
         recogniser = chain.make_recogniser(settings, bars.model)
-        transcript = chain.hear(recording, recogniser, patient, visit, bars.speech)
+        if folder is None:
+            transcript = chain.hear(recording, recogniser, patient, visit, bars.speech)
+        else:
+            transcript = chain.hear_rest(recording, folder, recogniser, patient, visit, bars.speech)
     if not transcript.text.strip():
         why = "is silent" if recording.is_silent else "has no speech that could be understood"
         remark(f"The recording {why}. Check the microphone and the file.")

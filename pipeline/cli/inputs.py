@@ -67,8 +67,9 @@ def _parsed(text: str, file: Path) -> object:
         ) from None
 
 
-def read_visit(kind: str, day: str | None) -> Visit:
-    """Make the visit of the options --visit and --date (today by default). Raises CallError."""
+def read_visit(kind: str | None, day: str | None) -> Visit:
+    """Make the visit of the options --visit and --date (a health check, today). Raises CallError."""
+    kind = kind or "health_check"
     kinds: tuple[VisitKind, ...] = get_args(VisitKind)
     wanted = kind.strip().lower().replace("-", "_").replace(" ", "_")
     for known in kinds:

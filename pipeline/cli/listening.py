@@ -20,8 +20,9 @@ from lexicon.closing import closes
 from pipeline import exam as chain
 from pipeline.capture import CaptureError, Microphone, SoundFile, Source, hold, pack
 from pipeline.cli.border import CallError, WorkError
-from pipeline.cli.examining import Request, show_record
+from pipeline.cli.examining import show_record
 from pipeline.cli.inputs import read_patient, read_visit, require_file
+from pipeline.cli.kept import Request, keep_who
 from pipeline.cli.live_view import Live, State, screen
 from pipeline.cli.page import ASCII, Shapes, clock
 from pipeline.cli.screen import messages, printable, progress_bars, remark, writes_unicode
@@ -29,9 +30,6 @@ from pipeline.listening import Said, Session, Speaking
 from pipeline.record import Patient, Visit
 from pipeline.settings import Settings
 from pipeline.speech import Decoder
-
-PATIENT_NAME = "patient.json"
-VISIT_NAME = "visit.json"
 
 # So long after "end of examination" the vet may go on talking.
 _CLOSING_S = 5.0
@@ -54,10 +52,13 @@ def listen(settings: Settings, wanted: Listening, request: Request) -> None:
     Raises CallError, CaptureError, ModelError, SpeechError, WorkError.
     """
     animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
+    folder = wanted.folder or _new_folder()
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise CallError(f"{folder} is not empty. Name a new folder with --to.")
     source = _source(wanted)
     with progress_bars() as bars:
         decoder = chain.make_recogniser(settings, bars.model).decoder
-    examination = _Examination(animal, visit, source, decoder, wanted.folder or _new_folder())
+    examination = _Examination(animal, visit, source, decoder, folder)
     with _stopped_by_signals(examination.session):
         examination.run()
     for note in examination.session.notes:
@@ -87,7 +88,7 @@ class _Examination:
         )
         self.live = Live(chain.understand(self.session.transcript(), patient, visit))
         self._console = messages()
-        self._write_who()
+        keep_who(folder, patient, visit)
 
     def run(self) -> None:
         """Listen until the sound, the vet or the user ends it."""
@@ -145,14 +146,6 @@ class _Examination:
     def _state(self) -> State:
         session = self.session
         return State(session.heard_s, session.levels, session.load, session.trouble, session.ending)
-
-    def _write_who(self) -> None:
-        """Keep beside the sound whom it is about, for whoever goes on from there."""
-        texts = {VISIT_NAME: self._visit.model_dump_json(indent=2)}
-        if self._patient is not None:
-            texts[PATIENT_NAME] = self._patient.model_dump_json(indent=2)
-        for name, text in texts.items():
-            (self.folder / name).write_text(text, encoding="utf-8")
 
 
 def _source(wanted: Listening) -> Source:

@@ -21,6 +21,8 @@ _METER_FLOOR_DBFS = -60.0
 _METER_COLUMNS = 24
 _UTTERANCES_SHOWN = 4
 _DROPPED_SHOWN = 2
+# The time before an utterance, and the room that broken lines leave at their ends.
+_TIME_COLUMNS = 24
 
 _FAULTS = {
     "silent": "NOTHING IS HEARD: is the microphone muted?",
@@ -75,7 +77,7 @@ def screen(
             _status(state, shapes),
             *_warnings(live, state),
             Text(),
-            *_heard(live),
+            *_heard(live, 2 * width),
             Text(),
             _missing(live.record),
         ]
@@ -111,16 +113,16 @@ def _warnings(live: Live, state: State) -> Iterable[Text]:
         yield Text(f"End of examination heard: ending in {left_s:.0f} s. Talk on to go on.", style="bold")
 
 
-def _heard(live: Live) -> Iterable[Text]:
+def _heard(live: Live, most: int) -> Iterable[Text]:
     if not live.said and live.speaking is None:
         yield Text("Nothing said yet. Ctrl-C ends the examination.", style="dim")
     for said in live.said:
         yield Text(f"{clock(said.start_s)}  ", style="dim").append(
-            one_line(said.transcript.text), style="default"
+            _end_of(said.transcript.text, most), style="default"
         )
     if live.speaking is not None:
         yield Text(f"{clock(live.speaking.start_s)}  ", style="dim").append(
-            f"{one_line(live.speaking.text)} …", style="italic"
+            f"{_end_of(live.speaking.text, most)} …", style="italic"
         )
     for one in live.dropped:
         yield Text(f"not believed: {one}", style="dim")
@@ -135,6 +137,13 @@ def _missing(record: ExamRecord) -> Text:
     if not names:
         return Text("Nothing that this visit asks for is missing.", style="green")
     return Text("STILL MISSING  ", style="bold yellow").append(", ".join(names), style="default")
+
+
+def _end_of(text: str, most: int) -> str:
+    """The last words of a text, at most so many columns with the time before them."""
+    line = one_line(text)
+    room = most - _TIME_COLUMNS
+    return line if len(line) <= room else f"… {line[-room:].partition(' ')[2]}"
 
 
 def _height(lines: Iterable[Text], width: int) -> int:
