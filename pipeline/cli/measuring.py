@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from functools import partial
 from importlib import resources
+from itertools import cycle, islice, pairwise
 from pathlib import Path
 from typing import TypeVar
 
@@ -32,6 +33,10 @@ _READ = "sound file read"
 _HEARD = "speech recognised"
 _UNDERSTOOD = "record made of the words"
 
+_TWO_MINUTES_WORDS = 300
+"""Words of two minutes: 150 a minute is a usual pace of speech (common practice, no source)."""
+_LENGTHS = (1_000, 2_000, 4_000, 8_000)
+
 
 def bench(audio: Path | None, settings: Settings, runs: int) -> None:
     """Measure the chain on one recording: medians of `runs`. Raises CaptureError, ModelError, SpeechError."""
@@ -51,7 +56,8 @@ def _measure(audio: Path, patient: Patient | None, settings: Settings, runs: int
     visit = read_visit("health_check", None)
     times = _Times()
     for _ in range(runs):
-        times.take("command start", _start_command)
+        times.take("command start", partial(_run_command, "--version"))
+        times.take("typed sample to record, whole command", partial(_run_command, "extract", "-"))
     with progress_bars() as bars:
         times.take("lexicon loaded, once", load_lexicon)
         times.take("first text understood, once", partial(extract, Transcript.from_text("Ears are clean.")))
@@ -71,9 +77,7 @@ def _measure(audio: Path, patient: Patient | None, settings: Settings, runs: int
         table.add_row(name, f"{seconds * 1000:,.1f} ms" if seconds < 1 else f"{seconds:,.2f} s")
     whole_s = medians[_READ] + medians[_HEARD] + medians[_UNDERSTOOD]
     table.add_row("whole chain, share of real time", f"{whole_s / recording.duration_s:.3f}")
-    table.add_row(
-        "words per second after recognition, one core", f"{_words_per_second(patient, visit, runs):,.0f}"
-    )
+    _add_text_figures(table, patient, visit, runs)
     table.add_row("peak memory of this process", _peak_memory())
     table.add_row("speech model", f"{settings.model}, device {settings.device}, {settings.compute_type}")
     return table
@@ -97,9 +101,42 @@ class _Times:
         return {name: statistics.median(seconds) for name, seconds in self._seconds.items()}
 
 
-def _start_command() -> None:
-    command = [sys.executable, "-m", "pipeline.cli", "--version"]
-    subprocess.run(command, check=True, capture_output=True)  # noqa: S603 - a fixed command of our own
+def _run_command(*arguments: str) -> None:
+    """Run the command with a sample on its standard input, in a process of its own."""
+    command = [sys.executable, "-m", "pipeline.cli", *arguments]
+    text = sample_file(FIRST_SAMPLE, ".txt").read_bytes()
+    subprocess.run(command, check=True, capture_output=True, input=text)  # noqa: S603 - a command of our own
+
+
+def _add_text_figures(table: Table, patient: Patient | None, visit: Visit, runs: int) -> None:
+    """Show the speed of everything after recognition: a usual dictation, a second's words, growth with the length."""
+
+    def fastest_ms(words: int) -> float:
+        transcript = Transcript.from_text(_sample_text(words))
+        times = []
+        for _ in range(max(runs, 3)):
+            start = time.process_time()
+            chain.understand(transcript, patient, visit)
+            times.append(time.process_time() - start)
+        return min(times) * 1000
+
+    table.add_row(
+        "dictation of two minutes understood, one core", f"{fastest_ms(_TWO_MINUTES_WORDS):,.1f} ms"
+    )
+    rate = _words_per_second(patient, visit, runs)
+    table.add_row("words per second after recognition, one core", f"{rate:,.0f}")
+    taken = [fastest_ms(words) for words in _LENGTHS]
+    growth = ["", *(f" (x {later / earlier:.2f})" for earlier, later in pairwise(taken))]
+    for words, milliseconds, factor in zip(_LENGTHS, taken, growth, strict=True):
+        table.add_row(f"{words:,} words in one recording, one core", f"{milliseconds:,.0f} ms{factor}")
+
+
+def _sample_text(words: int) -> str:
+    """So many words of the samples, said again and again."""
+    spoken = " ".join(
+        sample_file(name, ".txt").read_text(encoding="utf-8") for name in sample_names()
+    ).split()
+    return " ".join(islice(cycle(spoken), words))
 
 
 def _words_per_second(patient: Patient | None, visit: Visit, runs: int) -> float:

@@ -296,6 +296,9 @@ def test_bench_measures_every_stage(run: Run, beginning: Path) -> None:
     assert result.exit_code == 0, result.stderr
     for figure in (
         "command start",
+        "typed sample to record",
+        "dictation of two minutes understood",
+        "2,000 words in one recording, one core",
         "speech recognised",
         "share of real time",
         "words per second",
