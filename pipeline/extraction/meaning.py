@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from lexicon import SYSTEMS, Entry
 from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
 from pipeline.extraction.view import View
+
+_NEAR = 16
+"""Farthest distance, in words and their marks, at which a part or finding tells the system of another word."""
 
 
 class Meaning(View):
@@ -83,9 +88,12 @@ class Meaning(View):
 
     def _near_system(self, mention: Mention, places: list[tuple[int, int, str]]) -> str | None:
         best: tuple[int, str] | None = None
-        for start, end, system in places:
+        first = bisect_left(places, (mention.start - 2 * _NEAR, 0, ""))
+        for start, end, system in places[first:]:
             if start == mention.start:
                 continue
+            if start - mention.end > _NEAR:
+                break
             marks = sum(
                 w in COMMA_MARKS for w in self.norms[min(end, mention.end) : max(start, mention.start)]
             )
@@ -94,7 +102,7 @@ class Meaning(View):
             distance += marks * (8 if ahead else 2)
             if best is None or distance < best[0]:
                 best = (distance, system)
-        return best[1] if best is not None and best[0] <= 16 else None
+        return best[1] if best is not None and best[0] <= _NEAR else None
 
     def _of_patient(self, mention: Mention, segment: Segment, near: str | None) -> Item | None:
         """ "He's quiet", "Bright, alert.": said of the animal as a whole, where the word can mean that."""

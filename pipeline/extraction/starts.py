@@ -193,8 +193,10 @@ class _Finder:
 
     def _whole_noun(self, mention: Mention) -> Mention:
         """ "Ear canal discharge": the last of the nouns that follow one another."""
-        following = self.mention_at.get(mention.end)
+        last, following = mention.start + _NOUN_PHRASE, self.mention_at.get(mention.end)
         while mention.is_structure and following is not None and not following.is_predicate:
+            if following.start >= last:  # "ear ear ear …": no noun phrase, and the time must stay linear
+                break
             mention, following = following, self.mention_at.get(following.end)
         return mention
 

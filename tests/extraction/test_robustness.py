@@ -10,9 +10,13 @@ from hypothesis import strategies as st
 from said import evidence_of, hear, unpunctuated
 
 from lexicon import load_lexicon
+from pipeline.exam import understand
 from pipeline.extraction import extract
 from pipeline.extraction.model import Statements
+from pipeline.record import ExamRecord, Patient, Visit
 from pipeline.speech.model import Transcript, Utterance, Word
+
+PATIENT, VISIT = Patient(name="Moss", species="rabbit"), Visit(kind="health_check")
 
 DICTATION = (
     "Good morning. Bright, alert and responsive. Temperature thirty eight point six, heart rate one "
@@ -67,6 +71,29 @@ def test_silence_says_nothing() -> None:
     """No words, no statements."""
     assert hear("") == Statements()
     assert hear(" \n ") == Statements()
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_odd_texts_make_a_record(name: str) -> None:
+    """Whatever was typed or heard becomes a record that keeps every word of it."""
+    record = understand(Transcript.from_text(ODD[name]), PATIENT, VISIT)
+    assert record.transcript.text == ODD[name]
+    assert ExamRecord.model_validate_json(record.model_dump_json()) == record
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.one_of(
+            st.text(max_size=200),
+            st.sampled_from(["no murmur", "left ear red", "38.6", "\x1b[2J", "\x00", "🐇"]),
+        )
+    )
+)
+def test_speech_among_anything_makes_a_record(parts: list[str]) -> None:
+    """Trade words between other languages, control characters and signs: a record, and the same text in it."""
+    text = " ".join(parts)
+    assert understand(Transcript.from_text(text), PATIENT, VISIT).transcript.text == text
 
 
 @settings(max_examples=150, deadline=None)
@@ -165,10 +192,29 @@ def test_a_hundred_thousand_words_without_punctuation_are_read() -> None:
     assert all(text[e.start_char : e.end_char] == e.text for e in evidence_of(statements))
 
 
-@pytest.mark.parametrize("punctuation", [True, False], ids=["punctuated", "unpunctuated"])
-def test_time_grows_with_the_length(punctuation: bool) -> None:
+# Said again and again, as a recogniser that has lost its thread does: each kind of word that the rules look around.
+REPEATED = {
+    "parts": "ear ",
+    "parts and findings": "ear wax red spleen ",
+    "names of values": "temperature ",
+    "qualities": "quiet ",
+    "denials": "no fleas, ",
+    "corrections": "left sorry right no ",
+    "reports": "she says he is itchy ",
+    "conditions": "if she vomits ",
+    "numbers": "one two three ",
+    "mishearings": "jingavitis poplital ",
+    "plans": "recheck in two weeks ",
+    "verdicts": "otherwise normal ",
+    "another language": "das linke ohr ist rot ",
+}
+
+
+@pytest.mark.parametrize("name", ["punctuated", "unpunctuated", *REPEATED])
+def test_time_grows_with_the_length(name: str) -> None:
     """Time grows in proportion to the text."""
-    text = DICTATION if punctuation else unpunctuated(DICTATION)
+    whole = {"punctuated": DICTATION, "unpunctuated": unpunctuated(DICTATION)}
+    text = whole.get(name) or REPEATED[name] * (60 // len(REPEATED[name].split()))
 
     def fastest(copies: int) -> float:
         transcript = Transcript.from_text(text * copies)
@@ -179,8 +225,8 @@ def test_time_grows_with_the_length(punctuation: bool) -> None:
             times.append(time.process_time() - start)
         return min(times)
 
-    fastest(2)
+    fastest(1)
     # Eight times the text: about 8 for linear work, 64 for quadratic; processor time, so that a busy machine changes little.
-    once, eight_times = fastest(8), fastest(64)
-    print(f"ratio {eight_times / once:.2f}, {len(text.split()) * 64 / eight_times:,.0f} words/s")  # noqa: T201
+    once, eight_times = fastest(4), fastest(32)
+    print(f"ratio {eight_times / once:.2f}, {len(text.split()) * 32 / eight_times:,.0f} words/s")  # noqa: T201
     assert eight_times < 20 * once
