@@ -170,11 +170,17 @@ def extract(
     date: Day = None,
     as_json: Json = False,
     talk: Talk = False,
+    explain: Annotated[
+        bool,
+        typer.Option(
+            "--explain", help="Show instead how each clause is understood, and why; with --json as JSON."
+        ),
+    ] = False,
 ) -> None:
     """Write the record of an examination that is a text already."""
     from pipeline.cli import examining, kept
 
-    examining.extract(text, kept.Request(patient, visit, date, as_json, talk))
+    examining.extract(text, kept.Request(patient, visit, date, as_json, talk), explain=explain)
 
 
 @app.command()

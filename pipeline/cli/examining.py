@@ -13,6 +13,7 @@ from lexicon import load_lexicon
 from pipeline import exam as chain
 from pipeline.capture import Recording, is_recording, read_audio
 from pipeline.cli.border import CallError
+from pipeline.cli.explanation_view import explanation_lines
 from pipeline.cli.inputs import read_patient, read_text, read_visit, require_file
 from pipeline.cli.kept import Request, who_was_examined
 from pipeline.cli.page import ASCII, Shapes
@@ -26,6 +27,8 @@ from pipeline.cli.screen import (
     write_lines,
     writes_unicode,
 )
+from pipeline.extraction import explain as explain_text
+from pipeline.extraction.explain import Explanation
 from pipeline.record import ExamRecord, Patient, Visit
 from pipeline.settings import Settings
 from pipeline.speech import Transcript, plain_text
@@ -54,13 +57,17 @@ def transcribe(audio: Path, settings: Settings, *, as_json: bool) -> None:
     write_lines(output(), (Text(printable(line)) for line in plain_text(transcript).splitlines()))
 
 
-def extract(source: str, request: Request) -> None:
-    """Make the record of a text."""
+def extract(source: str, request: Request, *, explain: bool) -> None:
+    """Make the record of a text, or show how it is understood."""
     animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
     text = read_text(source)
     if not text.strip():
         remark("The text is empty: the record holds nothing that was said.")
-    record = chain.understand(Transcript.from_text(text), animal, visit)
+    transcript = Transcript.from_text(text)
+    if explain:
+        _show_explanation(explain_text(transcript, on=visit.on), as_json=request.as_json)
+        return
+    record = chain.understand(transcript, animal, visit)
     show_record(record, as_json=request.as_json, talk=request.talk)
 
 
@@ -97,6 +104,16 @@ def show_record(record: ExamRecord, *, as_json: bool, talk: bool) -> None:
     console = output()
     shapes = Shapes() if writes_unicode(console) else ASCII
     write_lines(console, record_lines(record, load_lexicon(), console.width, shapes, talk=talk))
+
+
+def _show_explanation(explanation: Explanation, *, as_json: bool) -> None:
+    """Write how a text was understood to standard output."""
+    if as_json:
+        write_json(explanation.model_dump(mode="json"))
+        return
+    console = output()
+    shapes = Shapes() if writes_unicode(console) else ASCII
+    write_lines(console, explanation_lines(explanation, load_lexicon(), console.width, shapes))
 
 
 def read_recording(audio: Path) -> Recording:

@@ -1,5 +1,5 @@
 """Understanding: a transcript comes in, statements with their evidence go out. Opens no file and no socket."""
 
-from pipeline.extraction.engine import extract
+from pipeline.extraction.engine import explain, extract
 
-__all__ = ["extract"]
+__all__ = ["explain", "extract"]

@@ -53,6 +53,7 @@ class Answers(Corrections):
             draft = self._draft(item, concept, structure, None, segment, index, sentence)
             draft.start, draft.end = item.start, item.end
             draft.assertion = "absent" if cue is not None else "present"
+            draft.reach("denies", cue)
             draft.side = self._first_side(segment) or draft.side
             draft.reported = draft.reported or asked
             draft.past = False

@@ -255,27 +255,31 @@ class Assertion(Places):
         for draft in targets:
             if cue.group.value == "resolved":
                 draft.past = True
+                draft.reach("dates", cue)
             else:
                 draft.assertion, draft.past = "absent", False
+                draft.reach("denies", cue)
 
-    def _is_past(self, item: Item, segment: Segment) -> bool:
+    def _past_cue(self, item: Item, segment: Segment) -> Cue | None:
+        """The cue that puts a finding before today, if any."""
         if self._cues("persists", item.end, segment.end) or self._cues("persists", segment.start, item.start):
-            return False
+            return None
         for cue in self._cues("past", segment.start, segment.end):
             before = self.norms[cue.start - 1] if cue.start else ""
             if before in self.rules.not_past_after or self._compares_to(cue):
                 continue
             between = self._cues("now", cue.end, item.end) if cue.end <= item.start else []
             if not between:
-                return True
-        return False
+                return cue
+        return None
 
     def _compares_to(self, cue: Cue) -> bool:
         """ "Not as lame as he was last week": then is what today is compared to."""
         before = self.norms[max(0, cue.start - 4) : cue.start]
         return len(before) > 2 and not self.rules.comparing_to.isdisjoint(before[:-1])
 
-    def _is_possible(self, item: Item, segment: Segment) -> bool:
+    def _doubt_cue(self, item: Item, segment: Segment) -> Cue | None:
+        """The cue that makes a finding a possibility, if any."""
         # "I can't be sure but the spleen is big": a doubt that leads over from the clause before.
         led = [
             c for c in self._cues("possible_before", segment.start - 8, item.start) if c.end > segment.start
@@ -284,17 +288,17 @@ class Assertion(Places):
             gap = self.norms[cue.end : item.start]
             certain = self.rules.denying.isdisjoint(gap) and not self._counts(cue.end)
             if len(gap) <= 8 and certain:
-                return True
+                return cue
         for cue in self._cues("doubted_denial", max(0, item.start - 12), item.start):
             gap = self.norms[cue.end : item.start]
             if MARKS.isdisjoint(gap) and not self.rules.denying.isdisjoint(gap):
-                return True
+                return cue
         for cue in self._cues("possible_after", item.end, segment.end):
             says_more = cue.end - cue.start == 1 and cue.end < segment.end
             ends = not mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 6))
             if cue.start - item.end <= 6 and ends and not (says_more and self._counts(cue.end)):
-                return True
-        return False
+                return cue
+        return None
 
     def _counts(self, token: int) -> bool:
         """ "Maybe seven percent", "down to maybe one sneeze": an amount is estimated, and what it counts is no doubt."""

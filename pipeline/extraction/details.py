@@ -175,7 +175,9 @@ class Details(Assertion):
         )
         draft.severity = self._severity(item, segment)
         draft.reported = segment.act is SpeechAct.REPORT or self._owner_told(identifier, index, segment)
-        draft.past = self._is_past(item, segment)
+        earlier = self._past_cue(item, segment)
+        draft.past = earlier is not None
+        draft.reach("dates", earlier)
         draft.grade = self._grade_for(item, segment, concept)
         draft.size = self._size_for(item, segment, concept)
         draft.modifiers = self._modifiers(item, segment)
@@ -183,8 +185,9 @@ class Details(Assertion):
             draft.modifiers = (*self._tooth_numbers(item, draft, segment), *draft.modifiers)
         if concept.nature == "abnormal":
             draft.modifiers = (*draft.modifiers, *self._lasting(item, segment))
-        if self._is_possible(item, segment):
+        if (doubt := self._doubt_cue(item, segment)) is not None:
             draft.assertion = "possible"
+            draft.reach("doubts", doubt)
         return draft
 
     def _owner_told(self, concept: str, index: int, segment: Segment) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from lexicon import Entry
 from pipeline.extraction.attributes import Graded, Sized
@@ -10,6 +11,9 @@ from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.measuring import Reading
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
+
+Effect = Literal["denies", "doubts", "dates"]
+"""What a cue can do to a finding that it reaches: say that it is not there, perhaps there, or there before today."""
 
 CARRYING = (SpeechAct.OBSERVATION, SpeechAct.REPORT)
 """The acts whose segments state findings."""
@@ -41,7 +45,7 @@ class Item:
 
 @dataclass(slots=True)
 class Draft:
-    """A finding in the making; tokens start to end are the words that name it."""
+    """A finding in the making; tokens start to end are the words that name it, `reached_by` the cues that changed it."""
 
     concept: str
     system: str
@@ -60,6 +64,12 @@ class Draft:
     past: bool = False
     superseded: bool = False
     confidence: float = 1.0
+    reached_by: tuple[tuple[Effect, Cue], ...] = ()
+
+    def reach(self, effect: Effect, cue: Cue | None) -> None:
+        """Keep which cue changed the finding, and how."""
+        if cue is not None:
+            self.reached_by = (*self.reached_by, (effect, cue))
 
 
 @dataclass(slots=True)

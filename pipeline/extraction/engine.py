@@ -18,6 +18,7 @@ from lexicon.schema import System
 from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.drafts import Draft, Read
+from pipeline.extraction.explain import Explanation, explanation_of
 from pipeline.extraction.measuring import MeasurementReader, Reading
 from pipeline.extraction.misheard import MisheardWords
 from pipeline.extraction.model import (
@@ -112,6 +113,15 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
 
     `on` is the day of the visit; due dates count from it. Never raises for any text.
     """
+    return _understand(transcript, on)[2]
+
+
+def explain(transcript: Transcript, *, on: date | None = None) -> Explanation:
+    """The same with how it was understood, clause by clause: acts, terms, reach of cues, and what was set aside and why."""
+    return explanation_of(*_understand(transcript, on))
+
+
+def _understand(transcript: Transcript, on: date | None) -> tuple[Analysis, Read, Statements]:
     nlp = load_pipeline()
     doc = nlp.make_doc(transcript.text)
     analysis = analysis_of(doc)
@@ -133,7 +143,7 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
                 evidence=writer.evidence(start, end),
             )
         )
-    return Statements(
+    statements = Statements(
         findings=tuple(writer.finding(draft) for draft in read.drafts),
         measurements=tuple(writer.measurement(reading) for reading, _ in read.readings),
         not_examined=tuple(
@@ -163,6 +173,7 @@ def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
             for segment in analysis.segments
         ),
     )
+    return analysis, read, statements
 
 
 def _corrected_values(read: Read, writer: _Writer) -> Iterator[Correction]:

@@ -210,8 +210,9 @@ class _Reading(Values):
                 places_done.add(place)
                 if not sure:
                     draft.confidence = min(draft.confidence, SURE_ENOUGH)
-                if denied:
+                if denied and self.negation is not None:
                     draft.assertion = "absent"
+                    draft.reach("denies", self.negation.cue)
                 self._replace_by(draft)
                 self.out.drafts.append(draft)
                 if concept.system != "any":

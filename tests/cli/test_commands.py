@@ -16,6 +16,7 @@ from typer.testing import Result
 
 from pipeline.capture import SAMPLE_RATE_HZ, read_audio
 from pipeline.cli.examining import sample_names
+from pipeline.extraction.explain import Explanation
 from pipeline.record import SCHEMA_VERSION, ExamRecord
 from pipeline.record.schema import record_schema
 from pipeline.speech import Transcript
@@ -121,6 +122,30 @@ def test_extract_keeps_the_text_as_it_came(run: Run, tmp_path: Path) -> None:
     file.write_bytes(text.encode("utf-8"))
     assert checked_record(run("extract", file, "--json"))["transcript"]["text"] == text
     assert checked_record(run("extract", "-", "--json", given=text.encode()))["transcript"]["text"] == text
+
+
+EXPLAINED = "Left ear, no smell. Spaniels get waxy ears. Recheck in two weeks."
+
+
+def test_explain_shows_acts_reach_and_what_was_set_aside(run: Run) -> None:
+    """Each clause with what it does, in words that need no colour, and without any in a pipe."""
+    result = run("extract", "-", "--explain", given=EXPLAINED)
+    assert result.exit_code == 0, result.stderr
+    lines = [" ".join(line.split()) for line in result.stdout.splitlines()]
+    assert ESCAPE not in result.stdout
+    assert "TEACHING Spaniels get waxy ears" in lines
+    assert "why: its own words, “Spaniels” (teaching_breeds)" in lines
+    assert "“no” denies “smell”" in lines
+    assert "set aside: “waxy ears” (said of animals, diseases or times in general)" in " ".join(lines)
+
+
+def test_explain_as_json_is_a_document_of_its_own(run: Run) -> None:
+    """It fits its model; the record's document stays as it is without --explain."""
+    result = run("extract", "-", "--explain", "--json", given=EXPLAINED)
+    explanation = Explanation.model_validate_json(result.stdout)
+    assert [clause.act for clause in explanation.clauses[-2:]] == ["teaching", "plan"]
+    assert explanation.text == EXPLAINED
+    checked_record(run("extract", "-", "--json", given=EXPLAINED))
 
 
 def test_extract_of_nothing_says_so(run: Run) -> None:
