@@ -22,7 +22,7 @@ class Answers(Corrections):
         if self._grade_now(index, segment):
             return
         cue = self._elliptical_denial(segment) if not findings else None
-        affirmed = cue is None and self._elliptical_yes(segment)
+        affirmed = cue is None and (self._elliptical_yes(segment) or self._tells_how_much(index, segment))
         if cue is None and not affirmed:
             return
         recent = [entry for entry in self.named if index - entry[0] <= _REACH + 2 and entry[0] < index]
@@ -48,7 +48,7 @@ class Answers(Corrections):
             group = self._meant(group, segment)
         for _, item, structure, _ in group:
             concept = self.lexicon.findings[item.entry.id]
-            if concept.nature == "normal":
+            if concept.nature == "normal" and not (affirmed and source.act is SpeechAct.QUESTION):
                 continue
             draft = self._draft(item, concept, structure, None, segment, index, sentence)
             draft.start, draft.end = item.start, item.end
@@ -73,6 +73,8 @@ class Answers(Corrections):
             if m.is_structure
         }
         nouns = [entry for entry in group if entry[1].entry.kind == "noun"]
+        if not nouns and group and self.analysis.segments[group[-1][0]].act is SpeechAct.QUESTION:
+            nouns = group  # "Has she been sick?"
         fitting = [entry for entry in nouns if entry[3] in systems]
         return (fitting or nouns)[-1:]
 
@@ -197,6 +199,15 @@ class Answers(Corrections):
             e.kind == "structure" or self.lexicon.findings[e.id].nature != "normal" for e in named
         )
         return answered or ((found or one) and len(words) <= 14) or shown
+
+    def _tells_how_much(self, index: int, segment: Segment) -> bool:
+        """ "Any licking? Loads.": how often or how much answers a question that was just asked."""
+        if index == 0 or segment.opener != "sentence":
+            return False
+        if self.analysis.segments[index - 1].act is not SpeechAct.QUESTION:
+            return False
+        words = self.norms[segment.start : segment.end]
+        return words[0] in self.rules.answers_of_amount or " ".join(words[:2]) in self.rules.answers_of_amount
 
     def _asks_owner(self, segment: Segment) -> bool:
         words = self.norms[segment.start : segment.end]

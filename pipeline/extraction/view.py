@@ -22,6 +22,7 @@ class _Words:
     bare_denial: frozenset[str]
     auxiliaries: frozenset[str]
     yes: frozenset[str]
+    answers_of_amount: frozenset[str]
     asking_owner: frozenset[str]
     linking: frozenset[str]
     possessive_subjects: frozenset[str]

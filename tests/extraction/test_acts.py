@@ -49,6 +49,14 @@ TALK = {
         I'm checking the ears for [mites|none], wax, anything like that.
         When I open the mouth, the [gums are pink|@mouth].
     """,
+    "questions and their answers": """
+        Any [licking|owner] at home? Loads.
+        Has she been [sick|owner] at all? Once, on Saturday.
+        Has he been [coughing|owner absent]? No.
+        Is she [eating well|owner]? Yeah.
+        Any [vomiting|none] at all?
+        Is that [sore|none]? Good boy.
+    """,
     "who tells": """
         The breeder has also noticed some [coughing|owner].
         Mrs. Ahern says he's been [sneezing|owner].
