@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import takewhile
 
 from lexicon import Entry, Lexicon
 from lexicon.schema import Structure
@@ -235,7 +236,8 @@ class View:
         last = next((d for d in reversed(self.out.drafts) if not d.superseded), None)
         if last is None or segment.sentence - last.sentence > 1:
             return []
-        return [d for d in self.out.drafts if d.segment == last.segment and not d.superseded]
+        of_segment = takewhile(lambda d: d.superseded or d.segment >= last.segment, reversed(self.out.drafts))
+        return [d for d in of_segment if d.segment == last.segment and not d.superseded][::-1]
 
     def _structure_before(self, item: Item, items: list[Item]) -> Item | None:
         found = None
