@@ -69,12 +69,11 @@ class KeptRecord(Frozen):
 
 
 class SignedVersion(Frozen):
-    """A signed version: it never changes. `sha256` is that of `body` and `review` as they were signed."""
+    """A signed version: it never changes. `sha256` covers the record and its review, which is kept beside it."""
 
     record_id: Identifier
     version: int
     record: ExamRecord
-    review: Review
     sha256: str
     signed_by: str
     signed_at: AwareDatetime

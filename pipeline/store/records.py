@@ -142,7 +142,6 @@ def sign_record(
             record_id=kept.id,
             version=fresh.version + 1,
             record=signed,
-            review=review,
             sha256=signature_of(signed.model_dump_json(), review.model_dump_json()),
             signed_by=actor.name,
             signed_at=at,
@@ -181,7 +180,7 @@ def amend_record(database: Database, actor: Actor, kept: KeptRecord, at: datetim
         fresh = _fresh(made, kept)
         if fresh.state == "draft":
             raise NotAllowedError("A draft of this record is open already: go on with that one.")
-        review = _version(made, kept.id, fresh.version).review
+        review = _signed_review(made, kept.id, fresh.version)
         body = review.model_dump_json()
         made.note("amend", kept.id, version=fresh.version, review=sha256(body))
         return _write(made, kept, state="draft", version=fresh.version, review=review, body=body)
@@ -252,10 +251,9 @@ def _draft(fresh: KeptRecord) -> Review:
 
 
 def _version(made: Change, record_id: str, version: int) -> SignedVersion:
+    columns = [column for column in record_version.c if column.name != "review"]
     row = made.connection.execute(
-        select(record_version).where(
-            record_version.c.record_id == record_id, record_version.c.version == version
-        )
+        select(*columns).where(record_version.c.record_id == record_id, record_version.c.version == version)
     ).one_or_none()
     if row is None:
         raise NotFoundError("There is no such signed version of this record.")
@@ -263,12 +261,20 @@ def _version(made: Change, record_id: str, version: int) -> SignedVersion:
         record_id=row.record_id,
         version=row.version,
         record=_read(ExamRecord, row.body, f"Version {version} of record {record_id}"),
-        review=_read(Review, row.review, f"The review of version {version} of record {record_id}"),
         sha256=row.sha256,
         signed_by=row.signed_name,
         signed_at=datetime.fromisoformat(row.signed_at),
         reason=row.reason,
     )
+
+
+def _signed_review(made: Change, record_id: str, version: int) -> Review:
+    body = made.connection.execute(
+        select(record_version.c.review).where(
+            record_version.c.record_id == record_id, record_version.c.version == version
+        )
+    ).scalar_one()
+    return _read(Review, body, f"The review of version {version} of record {record_id}")
 
 
 def _read(shape: type[Kept], text: str, what: str) -> Kept:

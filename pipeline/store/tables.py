@@ -41,7 +41,7 @@ class Packed(TypeDecorator[str]):
 
     def process_bind_param(self, value: str | None, dialect: object) -> bytes | None:
         """Compress."""
-        return None if value is None else zlib.compress(value.encode(), 6)
+        return None if value is None else zlib.compress(value.encode())
 
     def process_result_value(self, value: bytes | None, dialect: object) -> str | None:
         """Decompress."""
