@@ -255,14 +255,21 @@ def bench(
     runs: Annotated[
         int, typer.Option("--runs", "-n", min=1, max=100, help="Runs to take the median of.")
     ] = 3,
+    live: Annotated[
+        bool, typer.Option("--live", help="Live listening instead: from the pause to words and findings.")
+    ] = False,
     model: Model = None,
     device: Device = None,
 ) -> None:
     """Measure speed and memory of the whole chain on this machine."""
-    from pipeline.cli import measuring
+    from pipeline.cli import measuring, measuring_live
     from pipeline.settings import load_settings
 
-    measuring.bench(audio, load_settings(model=model, device=device), runs)
+    settings = load_settings(model=model, device=device)
+    if live:
+        measuring_live.bench_live(audio, settings)
+    else:
+        measuring.bench(audio, settings, runs)
 
 
 @words.command("find")

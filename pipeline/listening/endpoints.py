@@ -20,6 +20,8 @@ _SPEECH_DOWN_TO = 0.35
 _END_S = 0.5
 # After this much silence the words are looked for already; mostly the pause goes on and they are there early.
 _GUESS_S = 0.25
+# So much silence may become a pause: the recogniser is then kept free for the words up to it.
+_BREATH_S = 0.1
 # Longer ones end in a shorter pause, since the longer they get the longer their words take.
 _LONG_S = 8.0
 _LONG_END_S = 0.25
@@ -67,8 +69,8 @@ class Endpoints:
 
     @property
     def speaking_since(self) -> int | None:
-        """Where the utterance that goes on begins; None in silence, and in its pauses."""
-        in_pause = self._position - self._spoken_until >= _samples(_GUESS_S)
+        """Where the utterance that goes on begins; None in silence, and in what may become a pause."""
+        in_pause = self._position - self._spoken_until >= _samples(_BREATH_S)
         return None if in_pause else self._start
 
     @property

@@ -30,8 +30,8 @@ Tell = Callable[[Speaking | Said], None]
 _TOGETHER_S = 20.0
 # So much new sound makes it worth to look for the words so far again, and no more of the time than one part in
 # so many is spent on them.
-_SPEAKING_EVERY_S = 0.8
-_SPEAKING_SHARE = 2
+_SPEAKING_EVERY_S = 1.0
+_SPEAKING_SHARE = 3
 
 
 class Listener:

@@ -10,9 +10,9 @@ import time
 from pathlib import Path
 
 import jiwer
-import noises
 import numpy as np
 import pytest
+from rooms import NOTHING
 from speakers import OneWord, Sound
 
 from pipeline import exam as chain
@@ -92,12 +92,12 @@ def test_feeding_never_waits_for_the_recogniser(chatty: Recording) -> None:
     listener.close()
 
 
-@pytest.mark.parametrize("kind", noises.ALL)
+@pytest.mark.parametrize("kind", NOTHING)
 def test_nothing_is_understood_of_noise(tiny_recogniser: Recogniser, kind: str) -> None:
-    """Thirty seconds of each; `rostral bench --noise` does ten minutes."""
+    """Twenty seconds of each; `rooms.py --nothing 10` does ten minutes."""
     events: list[Event] = []
     listener = Listener(tiny_recogniser.decoder, terms=("gingivitis", "tartar"), tell=events.append)
-    sound = np.asarray(noises.ALL[kind](30, 11), np.float32)
+    sound = np.asarray(NOTHING[kind](20, 11), np.float32)
     for start in range(0, len(sound), BLOCK):
         listener.hear(sound[start : start + BLOCK])
     listener.close()
@@ -178,6 +178,7 @@ KILLED = """
 import sys
 from pathlib import Path
 sys.path[:0] = sys.argv[2:]
+from rooms import NOTHING
 from speakers import OneWord
 from pipeline.capture import SoundFile
 from pipeline.listening import Session

@@ -1,0 +1,89 @@
+"""The command that measures live listening: from the pause to the words, and to the findings made of them."""
+
+from __future__ import annotations
+
+import os
+import statistics
+import tempfile
+import threading
+import time
+from importlib import resources
+from pathlib import Path
+
+from rich.table import Table
+
+from lexicon import load_lexicon
+from pipeline import exam as chain
+from pipeline.capture import SoundFile
+from pipeline.cli.examining import FIRST_SAMPLE, sample_sound
+from pipeline.cli.figures import figures_table
+from pipeline.cli.inputs import read_visit, require_file
+from pipeline.cli.screen import output, progress_bars
+from pipeline.listening import Said, Session, Speaking
+from pipeline.settings import Settings
+
+_LOOK_EVERY_S = 0.1
+
+
+def bench_live(audio: Path | None, settings: Settings) -> None:
+    """Play a recording as the microphone in real time. Raises CaptureError, ModelError, SpeechError."""
+    if audio is None:
+        with resources.as_file(sample_sound(FIRST_SAMPLE)) as sound:
+            table = _measure(sound, settings)
+    else:
+        require_file(audio)
+        table = _measure(audio, settings)
+    output().print(table)
+
+
+def _measure(audio: Path, settings: Settings) -> Table:
+    load_lexicon()
+    visit = read_visit(None, None)
+    words_s: list[float] = []
+    findings_s: list[float] = []
+    speaking = 0
+
+    def heard(event: Speaking | Said) -> None:
+        nonlocal speaking
+        if isinstance(event, Speaking):
+            speaking += 1
+        elif event.waited_s is not None and event.transcript.text:
+            begun = time.perf_counter()
+            chain.understand(session.transcript(), None, visit)
+            words_s.append(event.waited_s)
+            findings_s.append(event.waited_s + time.perf_counter() - begun)
+
+    with progress_bars() as bars, tempfile.TemporaryDirectory() as folder:
+        decoder = chain.make_recogniser(settings, bars.model).decoder
+        source = SoundFile(audio)
+        terms = chain.terms_for(None, visit)
+        session = Session(source, decoder, Path(folder) / "recording", terms=terms, tell=heard)
+        processor_s = time.process_time()
+        thread = threading.Thread(target=session.run)
+        thread.start()
+        most_waiting = 0
+        while thread.is_alive():
+            most_waiting = max(most_waiting, session.load.utterances)
+            bars.speech(session.heard_s, source.duration_s)
+            thread.join(_LOOK_EVERY_S)
+        processor_s = time.process_time() - processor_s
+    table = figures_table(
+        "figure", "value", title=f"{audio.name}, {source.duration_s:.1f} s, played in real time"
+    )
+    table.add_row("utterances", str(len(words_s)))
+    for name, values in (("pause to words", words_s), ("pause to findings", findings_s)):
+        table.add_row(f"{name}: median", f"{statistics.median(values):.2f} s" if values else "none")
+        table.add_row(f"{name}: 95th percentile", f"{_percentile_95(values):.2f} s" if values else "none")
+    table.add_row("words shown while speaking, times", str(speaking))
+    table.add_row("most utterances waiting", str(most_waiting))
+    table.add_row("processor time, share of one core", f"{processor_s / source.duration_s:.2f}")
+    if hasattr(os, "getloadavg"):
+        table.add_row("load of the machine (1 min), cores", f"{os.getloadavg()[0]:.1f}, {os.cpu_count()}")
+    table.add_row("speech model", f"{settings.model}, beam {settings.beam_size}")
+    return table
+
+
+def _percentile_95(values: list[float]) -> float:
+    """The smallest value that 95 of 100 do not exceed."""
+    ordered = sorted(values)
+    return ordered[max(0, -(-95 * len(ordered) // 100) - 1)]
