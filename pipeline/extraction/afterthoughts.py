@@ -47,7 +47,7 @@ class Afterthoughts(Details):
 
     def _size_later(self, last: Draft, segment: Segment) -> bool:
         """ "A mass on the flank. It's about a centimetre."."""
-        size = next((z for z in self.sizes if segment.start <= z.start < segment.end), None)
+        size = self._size_within(segment.start, segment.end)
         if size is None or last.size is not None or last.assertion == "absent":
             return False
         last.size = size
@@ -147,7 +147,7 @@ class Afterthoughts(Details):
 
     def _graded_sides(self, start: int, end: int) -> list[tuple[Graded, str]]:
         """Grades in tokens start to end, each with the side said next to it; empty unless every grade has one of its own."""
-        grades = [g for g in self.grades if start <= g.start < end and g.start not in self.measured]
+        grades = self._grades_within(start, end)
         sides = [
             side for cue in self._sides(start, end) if (side := self._side_value(cue)) in ("left", "right")
         ]
@@ -173,13 +173,13 @@ class Afterthoughts(Details):
         sides = self._sides(segment.start, segment.end)
         if items or len(sides) != 1 or segment.opener == "sentence":
             return False
-        grade = next((g for g in self.grades if segment.start <= g.start < segment.end), None)
+        grade = next(iter(self._grades_within(segment.start, segment.end)), None)
         severity = next((c.group.value for c in self._cues("severity", segment.start, segment.end)), None)
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
         words = self.norms[segment.start : segment.end]
         result = next((word for word in words if word in self.rules.opposites), None)
         told = grade is not None or severity is not None or result is not None
-        if not last or not told or (grade is not None and grade.start in self.measured):
+        if not last or not told:
             return False
         old, side = last[-1], self._side_value(sides[0])
         concept = self.lexicon.findings[old.concept]
@@ -208,11 +208,14 @@ class Afterthoughts(Details):
             return False
         last = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]
         if segment.opener != "comma" or all(d.side is not None for d in last):
-            if not items and segment.end - segment.start <= 4:
+            alone = segment.end - segment.start <= 4 or self._is_subject(sides[0], segment)
+            if not items and alone:
                 self.leading_side = self.focus.side = self._side_value(sides[0])
             return False
         structures = [item.entry.id for item in items]
-        for draft in last:
+        # "Nails unremarkable bar a torn dewclaw, right fore": the side is that of what is wrong.
+        wrong = [d for d in last if self.lexicon.findings[d.concept].nature == "abnormal"]
+        for draft in wrong or last:
             fits = all(
                 self.lexicon.structures[s].system == draft.system or draft.system == "skin"
                 for s in structures
@@ -242,14 +245,7 @@ class Afterthoughts(Details):
             nearest[-1].assertion = "possible"
             return True
         last = [d for d in nearest if d.assertion != "absent"]
-        grade = next(
-            (
-                g
-                for g in self.grades
-                if segment.start <= g.start < segment.end and g.start not in self.measured
-            ),
-            None,
-        )
+        grade = next(iter(self._grades_within(segment.start, segment.end)), None)
         severities = self._cues("severity", segment.start, segment.end)
         used = False
         for draft in last:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from dataclasses import dataclass
 from typing import cast
 
@@ -91,7 +90,12 @@ class Assertion(Places):
     def _doubted(self, cue: Cue) -> bool:
         """ "Not convinced the hip isn't sore": the denial itself is what is doubted."""
         doubts = self._cues("doubted_denial", max(0, cue.start - 8), cue.start)
-        return bool(doubts) and MARKS.isdisjoint(self.norms[doubts[-1].end : cue.start])
+        return any(self._leads_to_denial(doubt, cue.start) for doubt in doubts)
+
+    def _leads_to_denial(self, doubt: Cue, denial: int) -> bool:
+        """ "Not sure there isn't"; but "feels big, can't be sure, no fluid" doubts what was said before."""
+        gap = self.norms[doubt.end : denial]
+        return bool(gap) and MARKS.isdisjoint(gap)
 
     def _denied(
         self,
@@ -202,7 +206,7 @@ class Assertion(Places):
         for kind in ("present_opening", "severity", "possible_before"):
             if self._cues(kind, start, end):
                 return True
-        return any(start <= grade.start < end for grade in self.grades)
+        return bool(self._grades_within(start, end))
 
     def _closes_with_or(self, items: list[Item], position: int, segment: Segment) -> bool:
         """Whether the list that runs on from here ends in "or X"."""
@@ -290,8 +294,12 @@ class Assertion(Places):
             if len(gap) <= 8 and certain:
                 return cue
         for cue in self._cues("doubted_denial", max(0, item.start - 12), item.start):
-            gap = self.norms[cue.end : item.start]
-            if MARKS.isdisjoint(gap) and not self.rules.denying.isdisjoint(gap):
+            denials = [t for t in range(cue.end, item.start) if self.norms[t] in self.rules.denying]
+            if (
+                denials
+                and self._leads_to_denial(cue, denials[0])
+                and MARKS.isdisjoint(self.norms[cue.end : item.start])
+            ):
                 return cue
         for cue in self._cues("possible_after", item.end, segment.end):
             says_more = cue.end - cue.start == 1 and cue.end < segment.end
@@ -302,5 +310,4 @@ class Assertion(Places):
 
     def _counts(self, token: int) -> bool:
         """ "Maybe seven percent", "down to maybe one sneeze": an amount is estimated, and what it counts is no doubt."""
-        at = bisect_left(self.analysis.numbers, token, key=lambda number: number.start)
-        return at < len(self.analysis.numbers) and self.analysis.numbers[at].start == token
+        return bool(self.analysis.numbers_within(token, token + 1)) or token in self.size_starts

@@ -77,6 +77,7 @@ class ConceptMatcher:
             lexicon.words["matching"],
         )
         self._joining = frozenset(lexicon.words["reading"]["joining"])
+        self._linking = frozenset(lexicon.words["reading"]["linking"]) - {"has", "have"}
         self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
         for group in lexicon.cues.values():
             key = f"cue {group.id}"
@@ -96,11 +97,37 @@ class ConceptMatcher:
         # "No sign of fleas": the denial's words are not free to begin a term ("sign of fleas").
         taken = {t for c in cues if c.kind in _TAKING for t in range(c.start + 1, c.end)}
         found = (m for m in self._tree.find(analysis.norms) if m.start not in taken or m.end in taken)
-        mentions = _without_stolen_verdicts(_longest(_mentions(found)))
+        mentions = self._without_stolen_verdicts(_longest(_mentions(found)), analysis.norms)
         mentions = self._with_shared_heads(mentions, analysis.norms)
         mentions = self._without_units(mentions, analysis)
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
+
+    def _without_stolen_verdicts(self, mentions: list[Mention], norms: list[str]) -> list[Mention]:
+        """Divide a term made of an adjective and a part where the adjective is the verdict on the part before it.
+
+        "Ears clean nose fine", "the right's clean nose dry": not "clean nose". A part that has its adjective in front ("clean
+        ears normal heart") needs none.
+        What stands inside a term counts otherwise only for terms that need focus.
+        """
+        kept: list[Mention] = []
+        for mention in mentions:
+            first, last = mention.inner[:1], mention.inner[-1:]
+            divisible = (
+                len(mention.inner) == 2
+                and first[0].is_predicate
+                and last[0].is_structure
+                and (first[0].start, first[0].end, last[0].end) == (mention.start, last[0].start, mention.end)
+            )
+            after_part = bool(kept) and kept[-1].end == mention.start and _lacks_verdict(kept)
+            after_verb = mention.start > 0 and norms[mention.start - 1] in self._linking
+            if divisible and (after_part or after_verb):
+                kept += mention.inner
+            elif all(entry.in_focus for entry in mention.entries):
+                kept.append(mention)
+            else:
+                kept.append(replace(mention, inner=()) if mention.inner else mention)
+        return kept
 
     def _with_shared_heads(self, mentions: list[Mention], norms: list[str]) -> list[Mention]:
         """Add the first of two terms that share their last words ("nasal or ocular discharge", "upper and lower incisors")."""
@@ -168,30 +195,6 @@ def _longest(mentions: Iterable[Mention]) -> list[Mention]:
         for number, mention in enumerate(kept)
     ]
     return sorted(with_inner, key=lambda item: item.start)
-
-
-def _without_stolen_verdicts(mentions: list[Mention]) -> list[Mention]:
-    """Divide a term made of an adjective and a part where the adjective is the verdict on the part before it.
-
-    "Ears clean nose fine": not "clean nose". A part that has its adjective in front ("clean ears normal heart") needs none.
-    What stands inside a term counts otherwise only for terms that need focus.
-    """
-    kept: list[Mention] = []
-    for mention in mentions:
-        first, last = mention.inner[:1], mention.inner[-1:]
-        divisible = (
-            len(mention.inner) == 2
-            and first[0].is_predicate
-            and last[0].is_structure
-            and (first[0].start, first[0].end, last[0].end) == (mention.start, last[0].start, mention.end)
-        )
-        if divisible and kept and kept[-1].end == mention.start and _lacks_verdict(kept):
-            kept += mention.inner
-        elif all(entry.in_focus for entry in mention.entries):
-            kept.append(mention)
-        else:
-            kept.append(replace(mention, inner=()) if mention.inner else mention)
-    return kept
 
 
 def _lacks_verdict(mentions: list[Mention]) -> bool:
@@ -262,6 +265,13 @@ _SHADOWS = {
 }
 
 
+def _one_part(mention: Mention | None, cue: Cue) -> bool:
+    """ "Okay, right ear": before the name of one part "right" is a side, whatever else it could be."""
+    if mention is None or mention.start != cue.end or not mention.is_structure:
+        return False
+    return not any(entry.rule == "plural" for entry in mention.entries)
+
+
 def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], list[Cue]]:
     """Let the longer reading win where a cue and a mention, or two cues, cover the same words."""
     owner: dict[int, Mention] = {
@@ -291,6 +301,12 @@ def _settle(mentions: list[Mention], cues: list[Cue]) -> tuple[list[Mention], li
         }
         for kind, others in _SHADOWS.items()
     }
-    final_cues = [cue for cue in kept_cues if cue.kind not in masked or cue.start not in masked[cue.kind]]
+    final_cues = [
+        cue
+        for cue in kept_cues
+        if cue.kind not in masked
+        or cue.start not in masked[cue.kind]
+        or (cue.kind == "side" and _one_part(owner.get(cue.end), cue))
+    ]
     final_mentions = [m for m in mentions if not swallowed.issuperset(range(m.start, m.end))]
     return final_mentions, final_cues

@@ -69,10 +69,8 @@ class Corrections(Verdicts):
             return False
         side = next((c.group.value for c in self._cues("side", start, segment.end)), None)
         structures = [m for m in mentions if m.is_structure]
-        size = next((z for z in self.sizes if start <= z.start < segment.end), None)
-        grade = next(
-            (g for g in self.grades if start <= g.start < segment.end and g.start not in self.measured), None
-        )
+        size = self._size_within(start, segment.end)
+        grade = next(iter(self._grades_within(start, segment.end)), None)
         severity = next((c.group.value for c in self._cues("severity", start, segment.end)), None)
         affirmed = bool(self._cues("affirmed", start, segment.end))
         if (

@@ -11,6 +11,7 @@ from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.teeth import Tooth
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
 
 
@@ -20,12 +21,22 @@ class Details(Assertion):
     def _severity(self, item: Item, segment: Segment) -> str | None:
         for cue in reversed(self._cues("severity", max(segment.start, item.start - 8), item.start)):
             gap = self.norms[cue.end : item.start]
+            if self._another_said(cue.end, item.start) or (gap and gap[0] in self.rules.articles):
+                continue  # "a little crusty, teeth worn"; "heavy, a mass"
             if len(gap) <= 4 and not any(w in COMMA_MARKS or w in self.rules.degree_ends for w in gap):
                 return cue.group.value
         following = self._cues("severity", item.end, min(segment.end, item.end + 4))
         if following and all(w in self.rules.to_degree for w in self.norms[item.end : following[0].start]):
             return following[0].group.value
         return None
+
+    def _another_said(self, start: int, end: int) -> bool:
+        """Whether a finding that is no mere quality is named in tokens start to end."""
+        qualities = self.cues.get("quality", self.no_cues)
+        return any(
+            not m.is_structure and qualities.starting_at(m.start) is None
+            for m in mentions_within(self.analysis.mentions, start, end)
+        )
 
     def _grade_for(self, item: Item, segment: Segment, concept: FindingConcept) -> Graded | None:
         low = bisect_left(self.grades, segment.start, key=lambda g: g.start)
@@ -116,7 +127,7 @@ class Details(Assertion):
         if not numbers or numbers[-1].end != start or numbers[-1].start in self.measured:
             return []
         number = numbers[-1]
-        graded = any(grade.start <= number.start < grade.end for grade in self.grades)
+        graded = any(g.end > number.start for g in self._grades_within(number.start - 4, number.end))
         whole = number.value == int(number.value) and 1 < number.value <= 50 and not graded
         plural = self.norms[item.end - 1].endswith("s")
         return [self.analysis.words(number.start, number.end)] if whole and plural else []
@@ -130,17 +141,19 @@ class Details(Assertion):
         ]
         since = max((m.end for m in findings if m.end <= item.start), default=segment.start)
         until = min((m.start for m in findings if m.start >= item.end), default=segment.end)
-        teeth = [t for t in self.teeth.values() if since <= t.start < item.start] or [
-            t for t in self.teeth.values() if item.end <= t.start < until
-        ]
+        teeth = self._teeth_within(since, item.start) or self._teeth_within(item.end, until)
         own = [t for t in teeth if t.structure == draft.structure and t.side == draft.side] or teeth
         return tuple(f"tooth {tooth.number}" for tooth in own)
 
+    def _teeth_within(self, start: int, end: int) -> list[Tooth]:
+        return [self.teeth[token] for token in range(start, end) if token in self.teeth] if self.teeth else []
+
     def _lasting(self, item: Item, segment: Segment) -> tuple[str, ...]:
         """ "Coughing for about three weeks": how long, as said, where no other finding stands nearer."""
-        for start, end in self.durations:
-            if not (segment.start <= start and end <= segment.end):
-                continue
+        low = bisect_left(self.durations, (segment.start, 0))
+        for start, end in self.durations[low:]:
+            if end > segment.end:
+                break
             before = [
                 m for m in mentions_within(self.analysis.mentions, segment.start, start) if not m.is_structure
             ]

@@ -70,6 +70,7 @@ class Places(Sides):
         holds_preposition = named_so and self.norms[following[0].start] in self.rules.prepositions
         if not (
             holds_preposition
+            or (not gap and self.cues.get("side", self.no_cues).starting_at(following[0].start) is not None)
             or any(word in self.rules.prepositions for word in gap)
             or self._placed_by_side(item, following[0], gap)
         ):
@@ -223,6 +224,13 @@ class Places(Sides):
         )
         return bool(before) and before[-1].end == structure.start and before[-1].is_predicate
 
+    def _limb_before(self, structure: Item, structures: list[Item]) -> Item | None:
+        """ "Right hind: stifle effusion": the limb that is named before a part of it has the side."""
+        limbs = [s for s in structures if s.end <= structure.start and s.entry.id in self.rules.limbs]
+        singular = not self.norms[structure.end - 1].endswith("s")
+        of_limb = self._organ(structure.entry.id) == "leg" and structure.entry.id not in self.rules.limbs
+        return limbs[-1] if limbs and singular and of_limb else None
+
     def _side_said_since(self, structure: Item, item: Item, segment: Segment) -> str | None:
         """ "No placing on the left, the right is delayed": a side as subject between the part and what is said of it."""
         sides = [
@@ -237,6 +245,8 @@ class Places(Sides):
         side = self._side_at(structure, segment)
         if side is not None:
             return side
+        if (limb := self._limb_before(structure, structures)) is not None:
+            return self._side_at(limb, segment)
         following = next((s for s in structures if s.start >= structure.end), None)
         if following is None or not self._leads_on(self.norms[structure.end : following.start]):
             return None
@@ -290,11 +300,12 @@ class Places(Sides):
         parts = [item for item in structures if item.entry.id not in self.rules.abstract_parts]
         last = (parts or structures)[-1]
         structure = self.lexicon.structures[last.entry.id]
+        limb = self._limb_before(last, structures)
         if not parts and self._in_hand(structure.id):
             self.focus.sentence = segment.sentence
             self.out.mentioned.add(structure.system)
             return
-        side = self._side_at(last, segment)
+        side = self._side_at(last, segment) or (self._side_at(limb, segment) if limb is not None else None)
         if side is None:
             sides = [
                 cue for cue in self._sides(segment.start, segment.end) if self._owner(cue, segment) is None

@@ -7,7 +7,7 @@ from pipeline.extraction.concepts import Cue, mentions_within
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.meaning import Meaning
 from pipeline.extraction.segments import Segment
-from pipeline.extraction.tokens import COMMA_MARKS
+from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
 
 
 class Sides(Meaning):
@@ -37,6 +37,9 @@ class Sides(Meaning):
         around = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 8), cue.start)
         if around and cue.start in around[-1].passed:
             return around[-1].start  # "wax in the left ear" said as one term
+        within = [m for m in mentions_within(self.analysis.mentions, cue.start, cue.end) if m.is_structure]
+        if within:
+            return within[0].start  # "left fore" is a side with its part
         after = mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 4))
         names_sides = self.norms[cue.end - 1] in self.rules.side_nouns and cue.end - cue.start > 1
         if after and not names_sides and not self._is_subject(cue, segment):
@@ -109,7 +112,7 @@ class Sides(Meaning):
         near = segment.sentence - self.focus.sentence <= 1
         if structure is None or self.focus.side not in ("left", "right") or not near:
             return None
-        if self._named_in_plural(structure, segment):
+        if self._named_in_plural(structure, segment) or self._both_sides_done(segment):
             return None
         place = self.lexicon.structures[structure]
         of_patient = self.negation is not None and self._said_of_patient(item)
@@ -174,11 +177,25 @@ class Sides(Meaning):
         return concept.system in ("any", "skin", system) or system is None
 
     def _can_have_side(self, concept: FindingConcept, structure: str | None) -> bool:
-        """Whether a side said near by can be meant: not for the animal as a whole or a part of which there is one."""
-        places = [self.lexicon.structures[s] for s in (structure, concept.structure) if s is not None]
-        if concept.sided or concept.system == "skin" or not places or any(place.paired for place in places):
+        """Whether a side said near by can be meant: not for the animal as a whole, nor for the health of a part that is one."""
+        if concept.nature == "abnormal" and concept.system != "general":
             return True
-        return concept.system == "any" and places[0].system == "skin"
+        places = [self.lexicon.structures[s] for s in (structure, concept.structure) if s is not None]
+        return concept.sided or not places or any(place.paired for place in places)
+
+    def _both_sides_done(self, segment: Segment) -> bool:
+        """ "Left ear has debris, the right's clean. No mites.": after one side and the other, neither is meant."""
+        if segment.sentence == self.focus.sentence:
+            return False
+        said = [
+            c
+            for c in self._sides(max(0, segment.start - 25), segment.start)
+            if self._of_sentence_before(c, segment)
+        ]
+        return {"left", "right"} <= {self._side_value(c) for c in said}
+
+    def _of_sentence_before(self, cue: Cue, segment: Segment) -> bool:
+        return sum(w in SENTENCE_MARKS for w in self.norms[cue.end : segment.start]) <= 1
 
     def _named_in_plural(self, structure: str, segment: Segment) -> bool:
         """ "Pupils equal": both are meant, whatever side was spoken of before."""

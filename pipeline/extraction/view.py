@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from dataclasses import dataclass
 from itertools import takewhile
 
 from lexicon import Entry, Lexicon
 from lexicon.schema import Structure
-from pipeline.extraction.attributes import AttributeReader, CueIndex
+from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
 from pipeline.extraction.concepts import Cue, Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.teeth import ToothNumbers
-from pipeline.extraction.tokens import Analysis
+from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis
 
 
 @dataclass
@@ -55,6 +56,8 @@ class _Words:
     distributing_before: frozenset[str]
     denying: frozenset[str]
     between_count: frozenset[str]
+    limbs: frozenset[str]
+    side_letters: frozenset[str]
     before_size: frozenset[str]
     alike: frozenset[str]
     comparatives: frozenset[str]
@@ -78,6 +81,7 @@ class ReadingRules(_Words):
         groups = lexicon.words["groups"]
         self.copulas = frozenset(groups["copulas"])
         self.determiners = frozenset(groups["articles"]) | frozenset(groups["possessives"])
+        self.articles = frozenset(groups["articles"])
         self.prepositions = frozenset(groups["prepositions"])
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
@@ -108,6 +112,7 @@ class View:
         self.no_cues = CueIndex([])
         self.grades = rules.attributes.grades(analysis)
         self.sizes = rules.attributes.sizes(analysis)
+        self.size_starts = {size.start for size in self.sizes}
         self.durations = rules.attributes.durations(analysis)
         both = frozenset(self.lexicon.words["measuring"]["also_findings"])
         self.measured = {t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)}
@@ -135,6 +140,17 @@ class View:
 
     def _cues(self, kind: str, start: int, end: int) -> list[Cue]:
         return self.cues.get(kind, self.no_cues).within(start, end)
+
+    def _grades_within(self, start: int, end: int) -> list[Graded]:
+        """Grades that begin in tokens start to end and are no measured value."""
+        low = bisect_left(self.grades, start, key=lambda grade: grade.start)
+        high = bisect_left(self.grades, end, key=lambda grade: grade.start)
+        return [grade for grade in self.grades[low:high] if grade.start not in self.measured]
+
+    def _size_within(self, start: int, end: int) -> Sized | None:
+        """The first size that begins in tokens start to end."""
+        at = bisect_left(self.sizes, start, key=lambda size: size.start)
+        return self.sizes[at] if at < len(self.sizes) and self.sizes[at].start < end else None
 
     def _unmeasured(self, start: int, end: int) -> list[Mention]:
         return [
@@ -198,14 +214,37 @@ class View:
         """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
         if self.norms[cue.start] in self.rules.distributing and cue.end - cue.start == 1:
             return self._distributes(cue)
+        if self.norms[cue.start] in self.rules.side_letters:
+            named = mentions_within(self.analysis.mentions, cue.end, cue.end + 1)
+            return any(m.is_structure for m in named)
         if self.norms[cue.start] != "right" or cue.end - cue.start > 1:
             return True
         following = self.norms[cue.end] if cue.end < len(self.norms) else ""
         before = self.norms[cue.start - 1] if cue.start else "."
-        opens = before in (".", "!", "?", "\n", ";", ",") or cue.start == 0
-        if before == "," and "left" in self.norms[max(0, cue.start - 12) : cue.start]:
+        opens = before in SENTENCE_MARKS or before == "," or cue.start == 0
+        if before == "," and self._wrong_before(cue.start - 1):
             return True
+        if following == ":" or (before == "," and "left" in self.norms[max(0, cue.start - 12) : cue.start]):
+            return True
+        if opens and following == "," and "left" in self.norms[max(0, cue.start - 25) : cue.start + 12]:
+            # "Left, mild wax. Right, clean." but "Right, heart next."
+            said = mentions_within(self.analysis.mentions, cue.end + 1, cue.end + 2)
+            amount = self.cues.get("severity", self.no_cues).starting_at(cue.end + 1)
+            return amount is not None or any(not m.is_structure for m in said)
+        if following == "back":
+            limb = mentions_within(self.analysis.mentions, cue.end, cue.end + 1)
+            return any(m.is_structure and m.end - m.start > 1 for m in limb)
         return not (opens and (not following or not following[0].isalnum()))
+
+    def _wrong_before(self, comma: int) -> bool:
+        """ "Torn dewclaw, right." Right after something that is wrong it is where, and no word of discourse."""
+        said = mentions_within(self.analysis.mentions, max(0, comma - 8), comma)
+        said = [m for m in said if MARKS.isdisjoint(self.norms[m.end : comma]) and not m.is_structure]
+        return any(
+            e.kind != "structure" and self.lexicon.findings[e.id].nature == "abnormal" and not e.in_focus
+            for m in said[-1:]
+            for e in m.entries
+        )
 
     def _distributes(self, cue: Cue) -> bool:
         """ "Both ears", "in each"; but not "three warts, each 3 mm", "no lumps either", "heart and lungs both fine"."""

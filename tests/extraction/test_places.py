@@ -19,9 +19,18 @@ SIDES = """
     No [murmur|absent] and no [lumps|absent] either.
     Last week he was [sneezing|past @nose] and had [gunk|past both @eyes] in both eyes.
     Skin [good|@skin] other than a [scab|left @skin] over the left shoulder.
+    Torn [dewclaw|right @skin], right. Hips [fine|@musculoskeletal].
+    Right hind: stifle [effusion|right], positive [drawer|right].
+    R ear [waxy|right @ears], L ear [clean|left @ears].
+    Corneal [ulcer|right @eyes] OD, OS [normal|left @eyes].
+    The left ear has [debris|left @ears] and the right's [clean|right @ears]. No [mites|absent @ears].
+    Nails [unremarkable|@skin] bar a torn [dewclaw|right @skin], right fore.
+    Skin [pink|@skin], not [sore|absent @skin], couple of [fleas|@skin] on her.
 """
 
 SPOKEN_SIDES = """
+    Okay right ear [clean|right @ears], left ear a bit [waxy|left mild @ears].
+    [Sore|right @musculoskeletal] on the right back leg.
     Right ear [clean|right @ears], left ear [red|left @ears], and he's [purring|@general].
     A [murmur|left] on the left, and he's [purring|@general].
     Left lower canine [loose|left @mouth], tongue has an [ulcer|left @mouth] on that side.
