@@ -122,7 +122,7 @@ class Answers(Corrections):
             )
             return True
         last = [d for d in last if d.sentence == segment.sentence and d.grade is not None]
-        number = next((n for n in self.analysis.numbers if segment.start <= n.start < segment.end), None)
+        number = next(iter(self.analysis.numbers_within(segment.start, segment.end)), None)
         if not now or not last or number is None or number.start in self.measured:
             return False
         old = last[-1]
