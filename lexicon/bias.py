@@ -14,8 +14,9 @@ from pathlib import Path
 
 from pydantic import Field
 
-from lexicon.loader import Lexicon, LexiconError, load_lexicon, normal_form, rows_of
+from lexicon.loader import Lexicon, LexiconError, load_lexicon, normal_form
 from lexicon.schema import Row, System, Term
+from lexicon.tables import rows_of
 
 
 class BiasTerm(Row):

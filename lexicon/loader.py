@@ -6,17 +6,15 @@ An error names file and row, so that whoever edits a table finds the place.
 from __future__ import annotations
 
 import functools
-import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any, TypeVar
-
-from pydantic import ValidationError
+from typing import Any
 
 from lexicon.forms import Inflection, normal_form, plural, spellings
+from lexicon.own import OwnTerms, read_own_terms, terms_file
 from lexicon.schema import (
     SYSTEMS,
     CueGroup,
@@ -24,17 +22,11 @@ from lexicon.schema import (
     MeasurementName,
     ReferenceRange,
     Requirement,
-    Row,
     SoundAlike,
     Structure,
     UnitWord,
 )
-
-R = TypeVar("R", bound=Row)
-
-
-class LexiconError(ValueError):
-    """A table cannot be used: the message names the file, the row and the column, and what would be right."""
+from lexicon.tables import LexiconError, R, read_table, rows_of
 
 
 @dataclass(frozen=True)
@@ -43,6 +35,7 @@ class Entry:
 
     `kind` is structure, noun or predicate; `in_focus` forms count only while their system is in focus. `rule` names
     the rule that made the form out of the written `base` (spelling, plural, verb form, comparative); empty as written.
+    `origin` is the place of the row in the practice's own file; empty for the program's tables.
     """
 
     term: str
@@ -51,11 +44,15 @@ class Entry:
     in_focus: bool
     rule: str = ""
     base: str = ""
+    origin: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lexicon:
-    """All tables, checked, with the surface forms spelled out."""
+    """All tables, checked, with the surface forms spelled out; `own` are the practice's rows that are part of them.
+
+    Equal only to itself, so that what is built on one lexicon can be kept under it.
+    """
 
     structures: dict[str, Structure]
     findings: dict[str, FindingConcept]
@@ -70,6 +67,7 @@ class Lexicon:
     numbers: dict[str, dict[str, float]]
     entries: tuple[Entry, ...]
     composed: dict[tuple[str, str], str] = field(default_factory=dict)
+    own: OwnTerms | None = None
 
     def compose(self, structure: str | None, finding: str) -> str:
         """Concept for a general finding on a structure: "enlargement" on a lymph node is lymphadenopathy."""
@@ -90,38 +88,6 @@ class Lexicon:
     def cue_terms(self, kind: str) -> dict[str, CueGroup]:
         """Every surface form of one kind of cue with its group."""
         return {term: group for group in self.cues.values() if group.kind == kind for term in group.terms}
-
-
-def _read(table: Traversable) -> dict[str, Any]:
-    """The content of one TOML file; a missing, garbled or wrongly encoded one is named."""
-    try:
-        return tomllib.loads(table.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise LexiconError(f"{table} is missing. Put the table back or reinstall the program.") from error
-    except tomllib.TOMLDecodeError as error:
-        raise LexiconError(f"{table} is not valid TOML: {error}. Mend the file at that line.") from error
-    except UnicodeDecodeError as error:
-        raise LexiconError(f"{table} is not UTF-8 text: {error}. Save it as UTF-8.") from error
-
-
-def rows_of(table: Traversable, key: str, shape: type[R]) -> Iterator[tuple[str, R]]:
-    """Yield (place, row) of one table; the place is what an error shows.
-
-    Raises LexiconError for a bad table or row.
-    """
-    name = str(table)
-    data = _read(table)
-    unknown = set(data) - {key}
-    if unknown:
-        raise LexiconError(f"{name}: unknown table {sorted(unknown)[0]!r}; only [[{key}]] stands here.")
-    for number, raw in enumerate(data.get(key, []), start=1):
-        place = f"{name}, {key} {number} ({raw.get('id') or raw.get('kind') or 'no id'})"
-        try:
-            yield place, shape.model_validate(raw)
-        except ValidationError as error:
-            first = error.errors()[0]
-            column = ".".join(str(part) for part in first["loc"]) or "row"
-            raise LexiconError(f"{place}: {column}: {first['msg']} (got {first.get('input')!r}).") from error
 
 
 def _by_id(
@@ -154,21 +120,48 @@ class _Forms:
         self._spelled: dict[tuple[str, str], Entry] = {}
         self._inflected: dict[tuple[str, str], Entry] = {}
 
-    def add(self, terms: Iterable[str], kind: str, row: Structure | FindingConcept, place: str) -> None:
-        """Take up the terms of one column of a row; those of focus columns have a kind that begins with "focus "."""
+    def add(
+        self,
+        terms: Iterable[str],
+        kind: str,
+        row: Structure | FindingConcept,
+        place: str,
+        *,
+        own: bool = False,
+    ) -> None:
+        """Take up the terms of one column of a row; those of focus columns have a kind that begins with "focus ".
+
+        A practice's own row may repeat what the program has since learnt itself.
+        """
         in_focus = kind.startswith("focus ")
         scope = row.system if in_focus else "*"
         kind = kind.removeprefix("focus ")
         for raw in terms:
             term = normal_form(raw)
-            if (before := self._written.get((term, scope))) is not None:
-                raise LexiconError(
-                    f"{place}: synonym {raw!r} already belongs to {before.id!r}: a form may stand once for all"
-                    " systems, or once per system in focus_terms/focus_predicates."
+            before = self._written.get((term, scope))
+            if before is not None and own and before.id == row.id:
+                continue
+            if before is not None:
+                advice = (
+                    "leave it out, or say it with more words"
+                    if own
+                    else "a form may stand once for all systems, or once per system in focus_terms/focus_predicates"
                 )
-            entry = Entry(term, kind, row.id, in_focus)
+                raise LexiconError(f"{place}: synonym {raw!r} already belongs to {before.id!r}: {advice}.")
+            entry = Entry(term, kind, row.id, in_focus, origin=place if own else "")
             self._written[term, scope] = entry
             self._derive(entry, scope)
+
+    def add_row(self, row: Structure | FindingConcept, place: str, *, own: bool = False) -> None:
+        """Take up all terms of a row."""
+        if isinstance(row, Structure):
+            self.add(row.terms, "structure", row, place, own=own)
+            self.add(row.focus_terms, "focus structure", row, place, own=own)
+            return
+        self.add(row.terms, "noun", row, place, own=own)
+        self.add(row.predicates, "predicate", row, place, own=own)
+        self.add(row.focus_terms, "focus noun", row, place, own=own)
+        self.add(row.focus_predicates, "focus predicate", row, place, own=own)
 
     def _derive(self, entry: Entry, scope: str) -> None:
         for form in spellings(entry.term, self._pairs):
@@ -205,24 +198,47 @@ class _Forms:
         return tuple({**inflected, **self._spelled, **self._written}.values())
 
 
-def _surface_forms(
+def _take_own(
+    own: OwnTerms,
     structures: dict[str, Structure],
     findings: dict[str, FindingConcept],
-    forms: _Forms,
     places: dict[str, str],
     finding_places: dict[str, str],
-) -> tuple[Entry, ...]:
-    for structure in structures.values():
-        place = places[structure.id]
-        forms.add(structure.terms, "structure", structure, place)
-        forms.add(structure.focus_terms, "focus structure", structure, place)
-    for finding in findings.values():
-        place = finding_places[finding.id]
-        forms.add(finding.terms, "noun", finding, place)
-        forms.add(finding.predicates, "predicate", finding, place)
-        forms.add(finding.focus_terms, "focus noun", finding, place)
-        forms.add(finding.focus_predicates, "focus predicate", finding, place)
-    return forms.entries()
+) -> None:
+    """Put the practice's own parts and findings beside the program's."""
+    rows: tuple[tuple[str, Structure | FindingConcept], ...] = (*own.structures, *own.findings)
+    for place, row in rows:
+        if row.id in structures or row.id in findings:
+            raise LexiconError(
+                f"{place}: id {row.id!r} is taken. Choose another one, or add words to what is there with [[wording]]."
+            )
+        if isinstance(row, Structure):
+            structures[row.id], places[row.id] = row, place
+        else:
+            findings[row.id], finding_places[row.id] = row, place
+
+
+def _add_wordings(
+    own: OwnTerms, structures: dict[str, Structure], findings: dict[str, FindingConcept], forms: _Forms
+) -> None:
+    """More ways to say what is known."""
+    for place, wording in own.wordings:
+        row = structures.get(wording.of) or findings.get(wording.of)
+        if row is None:
+            raise LexiconError(
+                f"{place}: of: no finding and no part has the id {wording.of!r}. To see ids: rostral lexicon find WORD."
+            )
+        if isinstance(row, Structure) and (wording.predicates or wording.focus_predicates):
+            raise LexiconError(
+                f"{place}: {wording.of!r} is a part of the body: it has terms and focus_terms only."
+            )
+        columns = {name: getattr(wording, name) for name in type(wording).model_fields if name != "of"}
+        spoken = {name: terms for name, terms in columns.items() if name in type(row).model_fields}
+        empty = {name: () for name in _SPOKEN if name in type(row).model_fields}
+        forms.add_row(row.model_copy(update={**empty, **spoken}), place, own=True)
+
+
+_SPOKEN = ("terms", "predicates", "focus_terms", "focus_predicates")
 
 
 def _compositions(
@@ -269,12 +285,21 @@ def _folder(folder: Traversable) -> list[Traversable]:
     )
 
 
-@functools.lru_cache(maxsize=4)
 def load_lexicon(root: Path | None = None) -> Lexicon:
-    """Read and check all tables under `root` (default: the tables that come with the program).
+    """Read and check all tables under `root`; without it, those that come with the program and the practice's own.
 
-    Raises LexiconError naming file, row and column.
+    The same tables are read once; a changed file of the practice is read anew. Raises LexiconError naming file, row
+    and column.
     """
+    file = terms_file() if root is None else None
+    if file is None:
+        return _load(root, None, (0, 0))
+    state = file.stat()
+    return _load(root, file, (state.st_mtime_ns, state.st_size))
+
+
+@functools.lru_cache(maxsize=4)
+def _load(root: Path | None, own_file: Path | None, _state: tuple[int, int]) -> Lexicon:
     base: Traversable = root if root is not None else resources.files("lexicon")
     places: dict[str, str] = {}
     structures = _by_id(_folder(base / "structures"), "structure", Structure, places)
@@ -286,13 +311,23 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
     ranges = _plain_rows(base / "reference_ranges.toml", "range", ReferenceRange)
     requirements = _plain_rows(base / "requirements.toml", "requirement", Requirement)
     soundalikes = _plain_rows(base / "soundalikes.toml", "soundalike", SoundAlike)
-    words = _read(base / "words.toml")
-    plan = _read(base / "plan.toml")
-    numbers = _read(base / "numbers.toml")
-    spelling = _read(base / "spelling.toml")
+    words = read_table(base / "words.toml")
+    plan = read_table(base / "plan.toml")
+    numbers = read_table(base / "numbers.toml")
+    spelling = read_table(base / "spelling.toml")
+    own = read_own_terms(own_file) if own_file is not None else None
+    if own is not None:
+        _take_own(own, structures, findings, places, finding_places)
     _check_references(structures, findings, places, finding_places)
     pairs = tuple((left, right) for left, right in spelling["pairs"])
-    forms = _Forms(pairs, Inflection(_read(base / "inflection.toml")))
+    forms = _Forms(pairs, Inflection(read_table(base / "inflection.toml")))
+    own_ids = own.ids if own is not None else frozenset[str]()
+    for part in structures.values():
+        forms.add_row(part, places[part.id], own=part.id in own_ids)
+    for finding in findings.values():
+        forms.add_row(finding, finding_places[finding.id], own=finding.id in own_ids)
+    if own is not None:
+        _add_wordings(own, structures, findings, forms)
     return Lexicon(
         structures=structures,
         findings=findings,
@@ -305,8 +340,9 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
         words=words,
         plan=plan,
         numbers=numbers,
-        entries=_surface_forms(structures, findings, forms, places, finding_places),
+        entries=forms.entries(),
         composed=_compositions(structures, findings, finding_places),
+        own=own,
     )
 
 

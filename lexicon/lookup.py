@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 
@@ -23,7 +23,8 @@ class Meaning:
 
     `kind` is a finding, structure, measurement, unit, number or cue; `id` its identifier; `label` the
     clinical name and `plain` the owner's words, empty where there are none; `note` says when it counts or why
-    it is there; `table` is the file that holds the row.
+    it is there; `table` is the file that holds the row: of the program, or the
+    practice's own.
     """
 
     term: str
@@ -39,28 +40,27 @@ class Meaning:
 def look_up(word: str) -> tuple[Meaning, ...]:
     """Give everything that exactly this word or phrase stands for, in any case and spelling."""
     form = normal_form(word)
-    return tuple(meaning for meaning in _all_meanings() if meaning.term == form)
+    return tuple(meaning for meaning in _all_meanings(load_lexicon()) if meaning.term == form)
 
 
 def phrases_with(word: str, limit: int = 12) -> tuple[str, ...]:
     """Give longer phrases that hold this word, shortest first."""
     form = normal_form(word)
-    found = {m.term for m in _all_meanings() if m.term != form and f" {form} " in f" {m.term} "}
+    found = {m.term for m in _all_meanings(load_lexicon()) if m.term != form and f" {form} " in f" {m.term} "}
     return tuple(sorted(found, key=lambda term: (len(term), term))[:limit])
 
 
 def suggestions(word: str, limit: int = 5) -> tuple[str, ...]:
     """Give known words that are spelled much alike, likest first."""
-    terms = sorted({meaning.term for meaning in _all_meanings()})
+    terms = sorted({meaning.term for meaning in _all_meanings(load_lexicon())})
     close = process.extract(
         normal_form(word), terms, scorer=fuzz.ratio, limit=limit, score_cutoff=_LIKE_ENOUGH
     )
     return tuple(term for term, _, _ in close)
 
 
-@cache
-def _all_meanings() -> tuple[Meaning, ...]:
-    lexicon = load_lexicon()
+@lru_cache(maxsize=2)
+def _all_meanings(lexicon: Lexicon) -> tuple[Meaning, ...]:
     return (
         *_clinical(lexicon),
         *_measurements(lexicon),
@@ -71,10 +71,7 @@ def _all_meanings() -> tuple[Meaning, ...]:
 
 
 def _clinical(lexicon: Lexicon) -> Iterator[Meaning]:
-    tables = {
-        **_tables_of("structures", "structure"),
-        **_tables_of("findings", "finding"),
-    }
+    tables = {**_tables_of("structures", "structure"), **_tables_of("findings", "finding")}
     for entry in lexicon.entries:
         row = (
             lexicon.structures.get(entry.id) if entry.kind == "structure" else lexicon.findings.get(entry.id)
@@ -89,6 +86,7 @@ def _clinical(lexicon: Lexicon) -> Iterator[Meaning]:
             f"only while {system} is spoken of" if entry.in_focus else "",
             f"only in: {', '.join(row.species)}" if row.species else "",
             f"only in {row.sex}s" if row.sex else "",
+            f"{entry.rule} of {entry.base!r}" if entry.rule else "",
         ]
         yield Meaning(
             term=entry.term,
@@ -98,7 +96,7 @@ def _clinical(lexicon: Lexicon) -> Iterator[Meaning]:
             label=row.label,
             plain=row.plain,
             note=", ".join(note for note in notes if note),
-            table=tables[entry.id],
+            table=entry.origin or tables[entry.id],
         )
 
 

@@ -92,6 +92,16 @@ class FindingConcept(Row):
     )
 
 
+class Wording(Row):
+    """More words for a finding or a part that is known, in a practice's own file."""
+
+    of: Identifier = Field(description="The id of the finding or part.")
+    terms: tuple[Term, ...] = ()
+    predicates: tuple[Term, ...] = ()
+    focus_terms: tuple[Term, ...] = ()
+    focus_predicates: tuple[Term, ...] = ()
+
+
 class CueGroup(Row):
     """Words that steer the reading: negation, speech acts, corrections. One reason and one example per group."""
 

@@ -48,6 +48,10 @@ class Settings(BaseSettings):
     allow_download: bool = Field(
         default=False, description="Whether a published model may be fetched over the network."
     )
+    terms: Path | None = Field(
+        default=None,
+        description="File of the practice's own words; terms.toml in the user's folder of settings by default.",
+    )
     cache: Path | None = Field(
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )

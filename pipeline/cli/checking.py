@@ -7,6 +7,7 @@ import platform
 import shutil
 import sys
 import tempfile
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import version
 
@@ -16,9 +17,11 @@ from rich.text import Text
 from lexicon import Lexicon, LexiconError, load_lexicon
 from lexicon.bias import load_bias
 from lexicon.lookup import Meaning, look_up, phrases_with, suggestions
+from lexicon.own import TERMS_VARIABLE, usual_terms_file
 from models import CATALOGUE_NAMES, ModelError, cache_folder, locate_model, read_catalogue, verify_model
 from pipeline.cli.border import WORK_FAILED
 from pipeline.cli.screen import complain, output
+from pipeline.extraction import ways
 from pipeline.settings import Settings
 
 _LIBRARIES = ("faster-whisper", "ctranslate2", "av", "spacy", "rapidfuzz", "pydantic", "numpy")
@@ -37,7 +40,7 @@ class Result:
 
 def check(settings: Settings) -> None:
     """Show the state of everything the program needs; ends with code 1 when something needed is missing."""
-    results = [*_models(settings), _lexicon(), _cache(), _microphone(), _versions()]
+    results = [*_models(settings), _lexicon(), *_own_terms(), _cache(), _microphone(), _versions()]
     console = output()
     for result in results:
         word, style = _STATES[result.state]
@@ -50,7 +53,7 @@ def check(settings: Settings) -> None:
 
 
 def find(word: str) -> None:
-    """Show every meaning of a word; ends with code 1 when no table knows it."""
+    """Show every meaning of a word, or how a phrase is read; ends with code 1 when it is read as nothing."""
     console = output()
     meanings = look_up(word)
     for meaning in meanings:
@@ -61,7 +64,12 @@ def find(word: str) -> None:
         console.print(
             Text("also in: ", style="dim").append(", ".join(phrases), style="not dim"), soft_wrap=True
         )
-    if meanings or phrases:
+    steps = () if meanings else ways(word)
+    for step in steps:
+        head = Text(step.words, style="bold").append("  is read as", style="not bold")
+        for line in (head, *_facts((("name", f"{step.label} ({step.id})"), ("way", step.way)))):
+            console.print(line, soft_wrap=True)
+    if meanings or phrases or steps:
         return
     near = suggestions(word)
     hint = f"Near to it: {', '.join(near)}." if near else "Nothing is spelled like it."
@@ -79,10 +87,11 @@ def _meaning_lines(meaning: Meaning) -> list[Text]:
         ("note", meaning.note),
         ("table", meaning.table),
     )
-    return [
-        head,
-        *(Text(f"  {name:<15}", style="dim").append(fact, style="not dim") for name, fact in facts if fact),
-    ]
+    return [head, *_facts(facts)]
+
+
+def _facts(facts: Iterable[tuple[str, str]]) -> list[Text]:
+    return [Text(f"  {name:<15}", style="dim").append(fact, style="not dim") for name, fact in facts if fact]
 
 
 def _models(settings: Settings) -> list[Result]:
@@ -113,9 +122,29 @@ def _lexicon() -> Result:
     return Result("lexicon", "ok", f"{_size(lexicon)}, {len(terms)} to listen for")
 
 
+def _own_terms() -> list[Result]:
+    """Tell of the practice's own words; a fault in them is a fault of the lexicon, and named there."""
+    try:
+        own = load_lexicon().own
+    except LexiconError:
+        return []
+    if own is None:
+        where = f"looked for in {usual_terms_file()}, or in the file that {TERMS_VARIABLE} names"
+        return [Result("own terms", "optional", where)]
+    counts = (
+        (len(own.wordings), "wording"),
+        (len(own.findings), "finding"),
+        (len(own.structures), "structure"),
+    )
+    listed = ", ".join(f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in counts)
+    return [Result("own terms", "ok", f"{listed} from {own.file}")]
+
+
 def _size(lexicon: Lexicon) -> str:
     findings, structures = len(lexicon.findings), len(lexicon.structures)
-    return f"{findings} findings, {structures} structures, {len(lexicon.entries)} wordings"
+    written = sum(not entry.rule for entry in lexicon.entries)
+    made = len(lexicon.entries) - written
+    return f"{findings} findings, {structures} structures, {written} wordings written and {made} by rule"
 
 
 def _cache() -> Result:

@@ -88,23 +88,24 @@ def clauses_component(nlp: Language, name: str) -> ClauseReader:
     return ClauseReader(load_lexicon())
 
 
-@functools.lru_cache(maxsize=1)
 def load_pipeline() -> Language:
-    """The spaCy pipeline, built once per process."""
+    """The spaCy pipeline, built once for each lexicon."""
+    return _build(load_lexicon())
+
+
+@functools.lru_cache(maxsize=2)
+def _build(lexicon: Lexicon) -> Language:
     english = get_lang_class("en")
     # A bare vocabulary: the components read the words themselves and none of English's computed word features.
-    nlp: Language = english(
-        vocab=Vocab(), create_tokenizer=lambda nlp: SpokenTokenizer(nlp.vocab, load_lexicon())
-    )
+    nlp: Language = english(vocab=Vocab(), create_tokenizer=lambda nlp: SpokenTokenizer(nlp.vocab, lexicon))
     nlp.max_length = 10_000_000
     for component in COMPONENTS:
         nlp.add_pipe(component)
     return nlp
 
 
-@functools.lru_cache(maxsize=1)
-def _readers() -> tuple[StatementReader, PlanReader]:
-    lexicon = load_lexicon()
+@functools.lru_cache(maxsize=2)
+def _readers(lexicon: Lexicon) -> tuple[StatementReader, PlanReader]:
     return StatementReader(lexicon), PlanReader(lexicon)
 
 
@@ -127,9 +128,10 @@ def _understand(transcript: Transcript, on: date | None) -> tuple[Analysis, Read
     analysis = analysis_of(doc)
     analysis.from_sound = transcript.model is not None
     nlp(doc)
-    statement_reader, plan_reader = _readers()
+    lexicon = load_lexicon()
+    statement_reader, plan_reader = _readers(lexicon)
     read = statement_reader.read(analysis)
-    writer = _Writer(transcript, analysis, load_lexicon())
+    writer = _Writer(transcript, analysis, lexicon)
     plan = []
     for start, end in plan_reader.items(analysis):
         due, due_text = plan_reader.due(analysis, start, end, on)

@@ -215,6 +215,33 @@ def test_lexicon_find_tells_meaning_and_table(run: Run) -> None:
     assert "gingivitis" in unknown.stderr
 
 
+def test_lexicon_find_tells_the_way_to_a_meaning(run: Run) -> None:
+    """Also of a phrase that no table holds: a rule, a composition."""
+    assert "comparative of 'itchy'" in run("lexicon", "find", "itchier").stdout
+    composed = run("lexicon", "find", "thickened left ear canal").stdout
+    assert "composed: ear canal + thickening" in composed
+    assert "canal_hyperplasia" in composed
+    assert "with 'that' between" in run("lexicon", "find", "scratching at that ear").stdout
+
+
+def test_own_terms_are_shown_and_their_faults_end_with_one_line(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the practice added is told by check and find; a fault in it is told by any command."""
+    terms = tmp_path / "terms.toml"
+    monkeypatch.setenv("ROSTRAL_TERMS", str(terms))
+    terms.write_text('[[wording]]\nof = "ear_wax"\nterms = ["brown sugar ear"]\n', encoding="utf-8")
+    assert f"1 wording, 0 findings, 0 structures from {terms}" in run("check").stdout
+    assert f"{terms}, wording 1 (ear_wax)" in run("lexicon", "find", "brown sugar ear").stdout
+    terms.write_text('[[wording]]\nof = "ear_waks"\nterms = ["zz"]\n', encoding="utf-8")
+    for command in (("extract", "-"), ("lexicon", "find", "wax")):
+        failed = run(*command, given="Ears clean.")
+        assert failed.exit_code == 1
+        assert failed.stdout == ""
+        assert f"{terms}, wording 1 (ear_waks)" in failed.stderr
+        assert failed.stderr.count("\n") == 1
+
+
 def test_evaluate_prints_scores_and_every_error_when_asked(run: Run, tmp_path: Path) -> None:
     (tmp_path / "one.toml").write_text(
         'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no wax."\n'

@@ -49,7 +49,7 @@ def pipeline() -> Language:
     small = lexicon_for("", without="")
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(engine, "load_lexicon", lambda: small)
-        return engine.load_pipeline.__wrapped__()
+        return engine.load_pipeline()
 
 
 def read_with(lexicon: Lexicon, text: str, pipeline: Language) -> Statements:
