@@ -10,8 +10,9 @@ from pathlib import Path
 
 from pydantic import Field
 
-from lexicon.loader import normal_form, rows_of
+from lexicon.forms import normal_form
 from lexicon.schema import Row, Term
+from lexicon.tables import rows_of
 
 
 class ClosingPhrases(Row):

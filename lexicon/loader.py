@@ -17,6 +17,7 @@ from lexicon.forms import Inflection, normal_form, plural, spellings
 from lexicon.own import OwnTerms, read_own_terms, terms_file
 from lexicon.schema import (
     SYSTEMS,
+    Breeds,
     CueGroup,
     FindingConcept,
     MeasurementName,
@@ -62,6 +63,7 @@ class Lexicon:
     ranges: tuple[ReferenceRange, ...]
     requirements: tuple[Requirement, ...]
     soundalikes: tuple[SoundAlike, ...]
+    breeds: tuple[Breeds, ...]
     words: dict[str, Any]
     plan: dict[str, Any]
     numbers: dict[str, dict[str, float]]
@@ -251,9 +253,10 @@ def _compositions(
             structure, _, general = (part.strip() for part in pair.partition("+"))
             if structure not in structures:
                 raise LexiconError(f"{places[finding.id]}: composed_of {pair!r}: no structure {structure!r}.")
-            if general not in findings or findings[general].system != "any":
+            if general not in findings or findings[general].system not in ("any", finding.system):
                 raise LexiconError(
-                    f"{places[finding.id]}: composed_of {pair!r}: {general!r} is no finding of findings/any.toml."
+                    f"{places[finding.id]}: composed_of {pair!r}: {general!r} is no finding of findings/any.toml"
+                    " and none of the same system."
                 )
             if (structure, general) in composed:
                 raise LexiconError(
@@ -311,6 +314,7 @@ def _load(root: Path | None, own_file: Path | None, _state: tuple[int, int]) -> 
     ranges = _plain_rows(base / "reference_ranges.toml", "range", ReferenceRange)
     requirements = _plain_rows(base / "requirements.toml", "requirement", Requirement)
     soundalikes = _plain_rows(base / "soundalikes.toml", "soundalike", SoundAlike)
+    breeds = _plain_rows(base / "breeds.toml", "breed", Breeds)
     words = read_table(base / "words.toml")
     plan = read_table(base / "plan.toml")
     numbers = read_table(base / "numbers.toml")
@@ -337,6 +341,7 @@ def _load(root: Path | None, own_file: Path | None, _state: tuple[int, int]) -> 
         ranges=ranges,
         requirements=requirements,
         soundalikes=soundalikes,
+        breeds=breeds,
         words=words,
         plan=plan,
         numbers=numbers,

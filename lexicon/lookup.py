@@ -21,7 +21,7 @@ _LIKE_ENOUGH = 70.0
 class Meaning:
     """One thing that a surface form stands for.
 
-    `kind` is a finding, structure, measurement, unit, number or cue; `id` its identifier; `label` the
+    `kind` is a finding, structure, measurement, unit, number, cue or breed; `id` its identifier; `label` the
     clinical name and `plain` the owner's words, empty where there are none; `note` says when it counts or why
     it is there; `table` is the file that holds the row: of the program, or the
     practice's own.
@@ -67,6 +67,7 @@ def _all_meanings(lexicon: Lexicon) -> tuple[Meaning, ...]:
         *_units(lexicon),
         *_numbers(lexicon),
         *_cues(lexicon),
+        *_breeds(lexicon),
     )
 
 
@@ -159,6 +160,22 @@ def _cues(lexicon: Lexicon) -> Iterator[Meaning]:
                 plain="",
                 note=row.why,
                 table=tables[row.id],
+            )
+
+
+def _breeds(lexicon: Lexicon) -> Iterator[Meaning]:
+    for row in lexicon.breeds:
+        species = row.species.replace("_", " ")
+        for name in row.names:
+            yield Meaning(
+                term=normal_form(name),
+                kind="breed",
+                id=row.species,
+                system="",
+                label=f"a {species}",
+                plain="",
+                note="never taken for a misheard word",
+                table="lexicon/breeds.toml",
             )
 
 

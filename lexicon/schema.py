@@ -192,6 +192,13 @@ class Requirement(Row):
     why: str
 
 
+class Breeds(Row):
+    """Names of breeds and kinds of one species, singular, as they are said."""
+
+    species: str
+    names: tuple[Term, ...] = Field(min_length=1)
+
+
 class SoundAlike(Row):
     """Words that a recogniser writes in place of a term of the same sound."""
 

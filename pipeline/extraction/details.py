@@ -175,7 +175,7 @@ class Details(Assertion):
         carried = structure is None
         system, structure = self._place(concept, structure, item)
         identifier = concept.id
-        if concept.system == "any" and structure is not None and not (carried and system == "skin"):
+        if structure is not None and not (carried and system == "skin"):
             identifier = self.lexicon.compose(structure, concept.id)
             composed = self.lexicon.findings[identifier]
             if composed.system != "any":

@@ -20,6 +20,7 @@ from rapidfuzz.distance import JaroWinkler
 from spacy.tokens import Doc
 
 from lexicon import Entry, Lexicon
+from lexicon.forms import plural
 from pipeline.extraction.concepts import Mention
 from pipeline.extraction.tokens import MARKS, Analysis, SpokenTokenizer, analysis_of
 
@@ -87,6 +88,14 @@ class MisheardWords:
         self._known |= {
             word for row in lexicon.measurements.values() for name in row.names for word in name.split()
         }
+        self._breeds = {
+            form
+            for row in lexicon.breeds
+            for name in row.names
+            for word in name.split()
+            for form in (word, plural(word))
+        }
+        self._known |= self._breeds
         self._by_sound: dict[str, list[_Term]] = defaultdict(list)
         for name, entries in by_term.items():
             letters = name.replace(" ", "")
@@ -183,7 +192,13 @@ class MisheardWords:
             best: tuple[float, int, _Term] | None = None
             for end in range(start + 1, min(start + _LONGEST_WINDOW, len(norms)) + 1):
                 norm = norms[end - 1]
-                if end - 1 in taken or norm in _ENDS_WINDOW or norm in MARKS or not norm.isalpha():
+                if (
+                    end - 1 in taken
+                    or norm in self._breeds
+                    or norm in _ENDS_WINDOW
+                    or norm in MARKS
+                    or not norm.isalpha()
+                ):
                     break
                 plain = english_words().issuperset(norms[start:end])
                 if plain and (end == start + 1 or cue.kind == "severity"):

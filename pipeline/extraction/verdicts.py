@@ -16,7 +16,7 @@ class Verdicts(Afterthoughts):
         """A quality beside the finding it describes ("a firm mobile lump", "the lump is soft")."""
         if not item.mention.is_predicate:
             return False
-        if self._only_degree(item, items, position):
+        if self._only_degree(item, items, position) or self._only_size(item, items, position):
             return True
         quality = self.cues.get("quality", self.no_cues).starting_at(item.start)
         if quality is None or quality.end != item.end:
@@ -37,6 +37,14 @@ class Verdicts(Afterthoughts):
             between = self.norms[previous.end : item.start]
             return named.nature == "abnormal" and not any(w in self.rules.degree_ends for w in between[:-1])
         return False
+
+    def _only_size(self, item: Item, items: list[Item], position: int) -> bool:
+        """ "A small lump in the abdomen": a word that is neither good nor bad, right before something bad."""
+        following = items[position + 1] if position + 1 < len(items) else None
+        if following is None or following.start != item.end or following.entry.kind != "noun":
+            return False
+        natures = [self.lexicon.findings[entry.id].nature for entry in (item.entry, following.entry)]
+        return natures == ["neutral", "abnormal"]
 
     def _only_degree(self, item: Item, items: list[Item], position: int) -> bool:
         """ "A faint murmur", "a small lump": the word says how much there is of what follows."""

@@ -26,6 +26,25 @@ def test_a_term_is_known_in_other_wording(sentence: str) -> None:
     assert disagreements(sentence) == []
 
 
+SIZES = [
+    "Abdomen [soft|@abdomen], [small|@abdomen] stomach.",
+    "Kidneys are both [small|both @abdomen], bladder [small|@abdomen].",
+    "Abdomen: a small [lump|@abdomen].",
+]
+
+
+@pytest.mark.parametrize("sentence", SIZES)
+def test_small_says_another_thing_of_each_organ(sentence: str) -> None:
+    """A small kidney is a finding, a small bladder is well, a small lump is a lump."""
+    assert disagreements(sentence) == []
+
+
+@pytest.mark.parametrize("name", ["vizsla", "weimaraner", "chihuahua", "schnauzer", "abyssinian"])
+def test_a_breed_is_no_misheard_word(name: str) -> None:
+    """A recogniser writes breeds in small letters too."""
+    assert disagreements(f"no {name} today and the owner has a {name} at home") == []
+
+
 MATCHING = {"whose": ["his", "the"], "how_much": ["really"], "fixed": ["not"]}
 
 
