@@ -82,6 +82,9 @@ def screen(
             _missing(live.record),
         ]
         lines = record_lines(live.record, lexicon, width, shapes)
+    for line in lines:
+        # Some are made to be continued; here each is a line.
+        line.end = "\n"
     # The record begins with who it is about, which the first lines of it say; its end has room when there is.
     room = max(0, height - _height(above, width) - 1)
     return Group(*above, *lines[:room])

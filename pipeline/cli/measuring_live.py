@@ -20,6 +20,7 @@ from pipeline.cli.figures import figures_table
 from pipeline.cli.inputs import read_visit, require_file
 from pipeline.cli.screen import output, progress_bars
 from pipeline.listening import Said, Session, Speaking
+from pipeline.listening.hearing import MOST_BEAMS
 from pipeline.settings import Settings
 
 _LOOK_EVERY_S = 0.1
@@ -79,7 +80,7 @@ def _measure(audio: Path, settings: Settings) -> Table:
     table.add_row("processor time, share of one core", f"{processor_s / source.duration_s:.2f}")
     if hasattr(os, "getloadavg"):
         table.add_row("load of the machine (1 min), cores", f"{os.getloadavg()[0]:.1f}, {os.cpu_count()}")
-    table.add_row("speech model", f"{settings.model}, beam {settings.beam_size}")
+    table.add_row("speech model", f"{settings.model}, beam {min(settings.beam_size, MOST_BEAMS)}")
     return table
 
 

@@ -179,6 +179,7 @@ def test_the_screen_shows_what_matters_now() -> None:
         "ABNORMAL",
     ):
         assert part in text, part
+    assert "Patient not given" in [line.strip() for line in text.splitlines()]
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 50), (72, 10)])
