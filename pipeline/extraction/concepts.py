@@ -96,7 +96,17 @@ class ConceptMatcher:
         cues = _longest_per_kind(cues)
         # "No sign of fleas": the denial's words are not free to begin a term ("sign of fleas").
         taken = {t for c in cues if c.kind in _TAKING for t in range(c.start + 1, c.end)}
-        found = (m for m in self._tree.find(analysis.norms) if m.start not in taken or m.end in taken)
+        # "The left eye scratch that": words that take a statement back are no part of a term.
+        withdrawing = [
+            range(c.start, c.end) for c in cues if c.kind == "withdraw" and c.group.value != "named"
+        ]
+        apart = {t for tokens in withdrawing for t in tokens}
+        found = (
+            m
+            for m in self._tree.find(analysis.norms)
+            if (m.start not in taken or m.end in taken)
+            and (not apart or apart.isdisjoint(range(m.start, m.end)))
+        )
         mentions = self._without_stolen_verdicts(_longest(_mentions(found)), analysis.norms)
         mentions = self._with_shared_heads(mentions, analysis.norms)
         mentions = self._without_units(mentions, analysis)
@@ -262,6 +272,7 @@ _SHADOWS = {
     ),
     "side": ("swallow", "no_side"),
     "past": ("swallow",),
+    "replace": ("apology",),
 }
 
 

@@ -1,26 +1,46 @@
-"""Corrections by voice: the last statement is withdrawn, or its side, part, grade or finding is replaced."""
+"""Corrections by voice: the side, part, grade or severity of the last finding is replaced, or the finding itself."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from pipeline.extraction.concepts import Cue
-from pipeline.extraction.drafts import Draft, Withdrawal
+from pipeline.extraction.attributes import Graded, Sized
+from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.drafts import Draft, Replaceable, Withdrawal
 from pipeline.extraction.segments import Segment
-from pipeline.extraction.verdicts import Verdicts
+from pipeline.extraction.withdrawals import Withdrawals
+
+_REACH = 14  # tokens between the words of correction and what replaces
 
 
-class Corrections(Verdicts):
-    """Corrections by voice: the last statement is withdrawn, or its side, part, grade or finding is replaced."""
+@dataclass(frozen=True, slots=True)
+class _Revision:
+    """What a segment after a correction says anew about the last finding."""
+
+    side: str | None
+    structures: list[Mention]
+    grade: Graded | None
+    severity: str | None
+    size: Sized | None
+    affirmed: bool
+
+    def contradicts(self) -> bool:
+        """More than a side or a part, which after "actually" corrects nothing."""
+        return bool(self.grade or self.severity or self.affirmed)
+
+    def says_anything(self) -> bool:
+        return bool(self.side or self.structures or self.grade or self.severity or self.size or self.affirmed)
+
+
+class Corrections(Withdrawals):
+    """Corrections by voice: the side, part, grade or severity of the last finding is replaced, or the finding itself."""
 
     def _corrects(self, index: int, segment: Segment) -> bool:
         """Carry out a withdrawal or a correction; True when the segment holds nothing else."""
-        withdrawals = self._cues("withdraw", segment.start, segment.end)
-        if withdrawals:
-            cue = withdrawals[0]
-            if not self._number_corrected(cue):
-                self._withdraw(cue, segment, int(cue.group.value or "1"))
-            return cue.end >= segment.end
+        if (cue := self._withdraws(segment)) is not None:
+            # "Scratch that, the right eye.": what was taken back is said anew.
+            self.correcting = cue if cue.group.value == "1" else None
+            return cue.end >= segment.end or cue.group.value == "named"
         cue_or_none = self._replacing(segment)
         if cue_or_none is not None:
             self.correcting = cue_or_none
@@ -31,138 +51,169 @@ class Corrections(Verdicts):
             return False
         return self._revise(index, segment, self.correcting)
 
-    def _number_corrected(self, cue: Cue) -> bool:
-        """The measured value before the cue has been replaced by one after it already."""
-        return any(r.superseded and cue.start - 3 <= r.end <= cue.start for r, _ in self.out.readings) or any(
-            cue.end <= r.start <= cue.end + 3 and not r.superseded
-            for r in self.analysis.readings[-1:]
-            if r.superseded
-        )
-
     def _replacing(self, segment: Segment) -> Cue | None:
         """A cue of correction at the beginning of a segment; a lone "no" needs a pause on both sides."""
         cue = self.cues.get("replace", self.no_cues).starting_at(segment.start)
         if cue is None or cue.end > segment.end or not self.out.drafts:
             return None
-        words = self.norms[cue.start : cue.end]
-        if words in (["no"], ["nope"], ["rather"], ["actually"]):
+        if self._is_weak(cue):
             alone = cue.end == segment.end
-            answers = segment.start > 1 and self.norms[segment.start - 1] in ("?",)
-            return cue if alone and not answers and words != ["actually"] else None
+            answers = segment.start > 1 and self.norms[segment.start - 1] == "?"
+            restates = self._restates(cue) or self._says_side(cue.end)
+            return cue if (alone and not answers) or restates else None
         return cue
+
+    def _is_weak(self, cue: Cue) -> bool:
+        """ "No", "actually": in conversation these seldom correct."""
+        return cue.end - cue.start == 1 and self.norms[cue.start] in self.rules.weak_corrections
+
+    def _restates(self, cue: Cue) -> bool:
+        """ "Actually, there is a murmur": the word for second thoughts."""
+        return self.norms[cue.start] == "actually"
+
+    def _says_side(self, token: int) -> bool:
+        """ "No the right side": a side right after, with nothing that could be denied."""
+        at = token + (token < len(self.norms) and self.norms[token] == "the")
+        return any(
+            c.start == at and c.group.value in ("left", "right") for c in self._cues("side", at, at + 1)
+        )
+
+    def _to_revise(self, segment: Segment, cue: Cue) -> list[Draft]:
+        """The findings that a correction can mean: those just taken back by it, else the last ones."""
+        if cue.kind == "withdraw":
+            taken = {w.about for w in self.out.withdrawals if w.start == cue.start}
+            back = [d for d in self.out.drafts if d.superseded and d.concept in taken]
+            return [d for d in back if d.segment == back[-1].segment]
+        return self._last_drafts(segment)
 
     def _revise(self, index: int, segment: Segment, cue: Cue) -> bool:
         """The segment after a correction: new side, part, grade or severity for the last finding, or a new finding in its place."""
         self.correcting = None
-        last = self._last_drafts(segment)
-        if not last:
+        last = self._to_revise(segment, cue)
+        if not last or (cue.end < segment.start and segment.start - cue.end > _REACH):
             return False
         start = max(segment.start, cue.end) if cue.start >= segment.start else segment.start
-        if cue.end < segment.start and segment.start - cue.end > 14:
-            return False
-        mentions = self._unmeasured(start, segment.end)
+        revision = self._revision(start, segment)
         findings = [
-            m for m in mentions if (not m.is_structure and not m.entries[0].in_focus) or m.is_predicate
+            m
+            for m in self._unmeasured(start, segment.end)
+            if (not m.is_structure and not m.entries[0].in_focus) or m.is_predicate
         ]
-        if findings:
-            self.replaceable = (last, cue, index)
+        if findings and not self._only_affirms(findings, last, revision):
+            if cue.kind != "withdraw":
+                self.replaceable = Replaceable(last, cue, index, weak=self._restates(cue))
             return False
-        side = next((c.group.value for c in self._cues("side", start, segment.end)), None)
-        structures = [m for m in mentions if m.is_structure]
-        size = self._size_within(start, segment.end)
-        grade = next(iter(self._grades_within(start, segment.end)), None)
-        severity = next((c.group.value for c in self._cues("severity", start, segment.end)), None)
-        affirmed = bool(self._cues("affirmed", start, segment.end))
-        if (
-            side is None
-            and not structures
-            and grade is None
-            and severity is None
-            and size is None
-            and not affirmed
-        ):
+        if not revision.says_anything() or (self._restates(cue) and not revision.contradicts()):
             if segment.sentence == last[-1].sentence and index - last[-1].segment <= 3:
                 self.correcting = cue
             return False
-        for old in last:
-            if side is not None and old.side == side and not (structures or grade or severity or size):
-                continue
-            new = replace(old, segment=index, sentence=segment.sentence)
-            new.side = side or old.side
-            new.grade = grade or old.grade
-            new.severity = severity or old.severity
-            new.size = size or old.size
-            if affirmed and old.assertion == "absent":
-                new.assertion = "possible" if self._cues("possible_before", start, segment.end) else "present"
-            if structures and (entry := structures[0].entries[0]).kind == "structure":
-                same_system = self.lexicon.structures[entry.id].system == old.system
-                new.structure = entry.id if same_system else old.structure
+        revised = [pair for old in last if (pair := self._revised(old, revision, index, segment, start))]
+        for old, new in revised:
             self._supersede(old, cue)
             self.out.drafts.append(new)
-        if side is not None:
-            self.focus.side = side
+        if revised and revision.side is not None:
+            self.focus.side = revision.side
+        return bool(revised)
+
+    def _revision(self, start: int, segment: Segment) -> _Revision:
+        end = segment.end
+        mentions = self._unmeasured(start, end)
+        return _Revision(
+            side=next((c.group.value for c in self._cues("side", start, end)), None),
+            structures=[m for m in mentions if m.is_structure],
+            grade=next(iter(self._grades_within(start, end)), None),
+            severity=next((c.group.value for c in self._cues("severity", start, end)), None),
+            size=self._size_within(start, end),
+            affirmed=bool(self._cues("affirmed", start, end)),
+        )
+
+    def _only_affirms(self, findings: list[Mention], last: list[Draft], revision: _Revision) -> bool:
+        """ "No, hang on, there is a soft one": an adjective of the finding that was denied, no finding of its own."""
+        denied = any(draft.assertion == "absent" for draft in last)
+        pronoun = any(self.norms[m.end : m.end + 1] == ["one"] for m in findings)
+        return denied and revision.affirmed and pronoun
+
+    def _revised(
+        self, old: Draft, revision: _Revision, index: int, segment: Segment, start: int
+    ) -> tuple[Draft, Draft] | None:
+        """(old, new) where the revision changes a finding; None where it cannot be of this one."""
+        new = replace(old, segment=index, sentence=segment.sentence, superseded=False)
+        new.side = revision.side or old.side
+        new.grade = revision.grade or old.grade
+        new.severity = revision.severity or old.severity
+        new.size = revision.size or old.size
+        if revision.affirmed and old.assertion == "absent":
+            doubted = self._cues("possible_before", start, segment.end)
+            new.assertion = "possible" if doubted else "present"
+        if revision.structures and not self._move(new, revision.structures[0]) and revision.side is None:
+            return None
+        normal = self.lexicon.findings[old.concept].nature == "normal"
+        if normal and old.side is None and not (revision.structures or revision.contradicts()):
+            return None  # "heart sounds normal. Sorry, the right": no side was said that could be replaced
+        unchanged = replace(old, segment=index, sentence=segment.sentence, superseded=False)
+        return (old, new) if new != unchanged else None
+
+    def _move(self, draft: Draft, part: Mention) -> bool:
+        """Give a finding another part: a general one goes anywhere, another one only within its system."""
+        entry = part.entries[0]
+        structure = self.lexicon.structures[entry.id]
+        general = next(
+            (g for (_, g), c in self.lexicon.composed.items() if c == draft.concept), draft.concept
+        )
+        composed = self.lexicon.compose(entry.id, general)
+        if self.lexicon.findings[general].system != "any" or composed == general != draft.concept:
+            if structure.system == draft.system:
+                draft.structure = entry.id
+            return structure.system == draft.system
+        draft.concept = composed
+        home = self.lexicon.findings[draft.concept].system
+        draft.system = home if home != "any" else structure.system
+        draft.structure = entry.id
         return True
 
     def _replace_by(self, new: Draft) -> None:
         """A finding said right after a correction replaces the like one before it."""
-        if self.replaceable is None:
+        meant = self.replaceable
+        if meant is None:
             return
-        last, cue, index = self.replaceable
-        if new.segment - index > 1:
+        if new.segment - meant.index > 1:
             self.replaceable = None
             return
-        for old in last:
-            if old.superseded or old is new:
+        for old in meant.drafts:
+            if old is new or old.superseded:
                 continue
-            natures = self.lexicon.findings
-            same = old.concept == new.concept or (
-                old.system == new.system
-                and (old.structure == new.structure or old.structure is None or new.structure is None)
-                and (natures[old.concept].nature == natures[new.concept].nature or old.end >= cue.start - 6)
-            )
+            same = self._contradicts(old, new) if meant.weak else self._takes_place_of(old, new, meant)
             if same:
                 if new.side is None and old.concept == new.concept:
                     new.side = old.side
-                self._supersede(old, cue)
+                self._supersede(old, meant.cue)
+
+    def _takes_place_of(self, old: Draft, new: Draft, meant: Replaceable) -> bool:
+        """The same finding, another of the same part, or one of any system said in one breath with the words of correction."""
+        natures = self.lexicon.findings
+        alike = natures[old.concept].nature == natures[new.concept].nature
+        if old.concept == new.concept:
+            return True
+        if old.system == new.system:
+            near = old.structure == new.structure or old.structure is None or new.structure is None
+            return near and (alike or old.end >= meant.cue.start - 6)
+        in_one_breath = old.end >= meant.cue.start - 2 and new.start <= meant.cue.end + 3
+        added = any(w in self.rules.joining for w in self.norms[meant.cue.end : new.start])
+        return in_one_breath and alike and not added and old.assertion == new.assertion
+
+    def _contradicts(self, old: Draft, new: Draft) -> bool:
+        """The same finding said otherwise: there or not, how much, which grade."""
+        if old.concept != new.concept or (new.side is not None and old.side not in (None, new.side)):
+            return False
+        return (
+            old.assertion != new.assertion
+            or (new.severity is not None and old.severity not in (None, new.severity))
+            or (new.grade is not None and old.grade is not None and old.grade.value != new.grade.value)
+        )
 
     def _supersede(self, old: Draft, cue: Cue) -> None:
+        if old.superseded:
+            return  # taken back already
         old.superseded = True
         words = self.analysis.words(old.start, old.end)
         self.out.withdrawals.append(Withdrawal(cue.start, cue.end, old.concept, f"'{words}' was corrected."))
-
-    def _withdraw(self, cue: Cue, segment: Segment, count: int) -> None:
-        facts = [d for d in self.out.drafts if not d.superseded]
-        taken = 0
-        last_segment: int | None = None
-        for draft in reversed(facts):
-            if last_segment is not None and draft.segment != last_segment:
-                taken += 1
-                if taken >= count:
-                    break
-            last_segment = draft.segment
-            if segment.sentence - draft.sentence > 2 + count:
-                break
-            draft.superseded = True
-            self.out.withdrawals.append(
-                Withdrawal(
-                    cue.start,
-                    cue.end,
-                    draft.concept,
-                    f"'{self.analysis.words(draft.start, draft.end)}' was taken back.",
-                )
-            )
-        last_fact = max((d.end for d in facts), default=-1)
-        readings = [r for r, _ in self.out.readings if not r.superseded and r.end <= cue.start]
-        if readings and readings[-1].start > last_fact:
-            for draft in facts:
-                draft.superseded = False
-            self.out.withdrawals = [w for w in self.out.withdrawals if w.start != cue.start]
-            readings[-1].superseded = True
-            self.out.withdrawals.append(
-                Withdrawal(
-                    cue.start,
-                    cue.end,
-                    readings[-1].kind,
-                    f"The {readings[-1].kind} just said was taken back.",
-                )
-            )

@@ -192,10 +192,11 @@ def _place_cue(places: _Places, cue: Cue, norms: list[str]) -> None:
     if cue.kind == "deictic" and cue.end - cue.start > 1:
         # "Starting with the eyes they're clear": a pronoun with its verb brings the result.
         places.verdicts.add(cue.start)
-    if cue.kind in ("act", "pseudo_negation", "withdraw"):
+    if cue.kind in ("act", "pseudo_negation", "withdraw", "replace"):
         places.inside.update(range(cue.start + 1, cue.end))
     if cue.kind in ("replace", "withdraw") and _corrects(norms, cue):
-        places.corrections.update((cue.start, cue.end))
+        # The part that a withdrawal names goes with it.
+        places.corrections.update((cue.start,) if cue.group.value == "named" else (cue.start, cue.end))
     if cue.kind == "negation_after" and norms[cue.start] == "none":
         places.nones.add(cue.start)
     if cue.group.id == "plan_heading" and "plan" in norms[cue.start : cue.end]:
@@ -234,9 +235,18 @@ def _fits_next(mention: Mention) -> bool:
 
 
 def _corrects(norms: list[str], cue: Cue) -> bool:
-    """Whether a cue of correction opens one by itself; weak words ("no", "rather") need the pause that marks show."""
+    """Whether a cue of correction opens one by itself; weak words ("no", "rather") need the pause that marks show, or a side.
+
+    "A lump on the left side no the right side": after the weak word stands a side that names no part of its own.
+    """
     words = norms[cue.start : cue.end]
-    return cue.kind == "withdraw" or len(words) > 1 or words[0] in ("sorry", "correction")
+    if cue.kind == "withdraw" or len(words) > 1 or words[0] in ("sorry", "correction"):
+        return True
+    at = cue.end + (norms[cue.end : cue.end + 1] in (["the"], ["upper"], ["lower"]))
+    if words == ["actually"] and norms[at : at + 1] in (["there"], ["i"]):
+        return True
+    sided = norms[at : at + 1] in (["left"], ["right"])
+    return sided and norms[at + 1 : at + 2] in ([], ["side"], ["one"], ["."], [","])
 
 
 def _mark_question(segments: list[Segment], sentence: int) -> None:

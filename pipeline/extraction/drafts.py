@@ -82,6 +82,16 @@ class Withdrawal:
     message: str
 
 
+@dataclass(frozen=True, slots=True)
+class Replaceable:
+    """Findings that one said right after words of correction may replace; `weak` words replace only what is contradicted."""
+
+    drafts: list[Draft]
+    cue: Cue
+    index: int
+    weak: bool
+
+
 @dataclass(slots=True)
 class Refusal:
     """A system that could not be examined; tokens start to end say so."""
@@ -93,13 +103,14 @@ class Refusal:
 
 @dataclass(slots=True)
 class Read:
-    """What the reader makes of one text, before it is written down as Statements."""
+    """What the reader makes of one text, before it is written down as Statements; `undone` are first tokens of plans taken back."""
 
     drafts: list[Draft] = field(default_factory=list)
     readings: list[tuple[Reading, Segment]] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
     mentioned: set[str] = field(default_factory=set)
     withdrawals: list[Withdrawal] = field(default_factory=list)
+    undone: set[int] = field(default_factory=set)
 
 
 @dataclass(slots=True)

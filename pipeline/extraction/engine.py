@@ -38,6 +38,7 @@ from pipeline.extraction.model import (
 )
 from pipeline.extraction.numbers import NumberGrammar
 from pipeline.extraction.plan import PlanReader
+from pipeline.extraction.replanning import PlanCorrector, Planned
 from pipeline.extraction.statements import StatementReader
 from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
 from pipeline.speech.model import Transcript, Word
@@ -109,6 +110,11 @@ def _readers(lexicon: Lexicon) -> tuple[StatementReader, PlanReader]:
     return StatementReader(lexicon), PlanReader(lexicon)
 
 
+@functools.lru_cache(maxsize=1)
+def _corrector() -> PlanCorrector:
+    return PlanCorrector(load_lexicon())
+
+
 def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
     """What a transcript says: findings, measurements, plan items, corrections, each with its evidence.
 
@@ -132,19 +138,7 @@ def _understand(transcript: Transcript, on: date | None) -> tuple[Analysis, Read
     statement_reader, plan_reader = _readers(lexicon)
     read = statement_reader.read(analysis)
     writer = _Writer(transcript, analysis, lexicon)
-    plan = []
-    for start, end in plan_reader.items(analysis):
-        due, due_text = plan_reader.due(analysis, start, end, on)
-        plan.append(
-            PlanItem(
-                text=analysis.words(start, end),
-                kind=plan_reader.kind(analysis, start, end),
-                state=plan_reader.state(analysis, start, end),
-                due=due,
-                due_text=due_text,
-                evidence=writer.evidence(start, end),
-            )
-        )
+    plan = _plan(analysis, plan_reader, read, writer, on)
     statements = Statements(
         findings=tuple(writer.finding(draft) for draft in read.drafts),
         measurements=tuple(writer.measurement(reading) for reading, _ in read.readings),
@@ -157,13 +151,14 @@ def _understand(transcript: Transcript, on: date | None) -> tuple[Analysis, Read
             for refusal in read.refusals
         ),
         mentioned=tuple(cast("list[System]", sorted(read.mentioned))),
-        plan=tuple(plan),
+        plan=tuple(item for item, _ in plan),
         corrections=(
             *(
                 Correction(about=w.about, message=w.message, evidence=writer.evidence(w.start, w.end))
                 for w in read.withdrawals
             ),
             *_corrected_values(read, writer),
+            *_corrected_plans(plan, writer),
         ),
         clauses=tuple(
             Clause(
@@ -188,6 +183,42 @@ def _corrected_values(read: Read, writer: _Writer) -> Iterator[Correction]:
                 about=reading.kind,
                 message=f"{said} was corrected aloud.",
                 evidence=writer.evidence(reading.start, reading.end),
+            )
+
+
+def _plan(
+    analysis: Analysis, reader: PlanReader, read: Read, writer: _Writer, on: date | None
+) -> list[tuple[PlanItem, Planned]]:
+    """The planned steps, those taken back among them, each with what it was made of."""
+    items = []
+    for planned in _corrector().corrected(analysis, reader.items(analysis), read.undone):
+        start, end = planned.pieces[0][0], planned.pieces[-1][1]
+        if planned.restated:
+            restated = analysis_of(load_pipeline()(planned.text))
+            due, due_text = reader.due(restated, 0, len(restated.norms), on)
+        else:
+            due, due_text = reader.due(analysis, start, end, on)
+        item = PlanItem(
+            text=planned.text,
+            kind=reader.kind(analysis, start, end),
+            state=reader.state(analysis, start, end),
+            due=due,
+            due_text=due_text,
+            superseded=planned.superseded,
+            evidence=tuple(piece for span in planned.pieces for piece in writer.evidence(*span)),
+        )
+        items.append((item, planned))
+    return items
+
+
+def _corrected_plans(plan: list[tuple[PlanItem, Planned]], writer: _Writer) -> Iterator[Correction]:
+    """One correction for each planned step whose time was replaced aloud."""
+    for item, planned in plan:
+        if planned.cue is not None:
+            yield Correction(
+                about="plan",
+                message=f"'{item.text}' was corrected aloud.",
+                evidence=writer.evidence(planned.cue.start, planned.cue.end),
             )
 
 

@@ -8,7 +8,7 @@ both: `value` without it and `elided` with it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from lexicon import Lexicon
@@ -80,7 +80,7 @@ class NumberGrammar:
                 continue
             numbers.extend(self._combine(norms, parts))
             position = max(parts[-1].end, numbers[-1].end)
-        return numbers
+        return _without_false_starts(norms, numbers)
 
     def _run(self, norms: list[str], position: int) -> list[_Part]:
         """Adjacent cardinals from `position` on."""
@@ -277,3 +277,23 @@ class NumberGrammar:
     @staticmethod
     def _at(norms: list[str], index: int) -> str:
         return norms[index] if 0 <= index < len(norms) else ""
+
+
+def _without_false_starts(norms: list[str], numbers: list[Number]) -> list[Number]:
+    """ "Thirty, thirty eight six", "a hundred and, a hundred and ten": a number begun and said again is one number."""
+    kept: list[Number] = []
+    for number in numbers:
+        begun = kept[-1] if kept else None
+        if begun is not None and _said_again(norms, begun, number):
+            kept[-1] = replace(number, start=begun.start)
+        else:
+            kept.append(number)
+    return kept
+
+
+def _said_again(norms: list[str], begun: Number, number: Number) -> bool:
+    first, second = norms[begun.start : begun.end], norms[number.start : number.end]
+    gap = [word for word in norms[begun.end : number.start] if word not in (",", "\u2013", "\u2014")]
+    broken_off = (len(first) == 1 and not gap) or gap == ["and"] == second[len(first) : len(first) + 1]
+    longer = len(second) > len(first) and second[: len(first)] == first
+    return broken_off and longer and first[0].isalpha()

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pipeline.extraction.segments import Segment
 
 _PIECE = re.compile(
-    r"(?P<number>\d+,\d{1,2}(?![\d,])|(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)"
+    r"(?P<number>\d+,\d{1,2}(?![\d,])|(?:\d{1,3}(?:,\d{3})+|\d+)(?:\ ?\.\d+)?)"
     r"|(?P<word>[^\W\d_]+(?:['\u2019][^\W\d_]+)*)"
     r"|(?P<mark>[.!?;:,\u2013\u2014/%\u00b0()]|\.\.\.)"
     r"|(?P<line>\n\s*\n?)"
@@ -122,7 +122,8 @@ class SpokenTokenizer:
             if kind == "word":
                 self._add_word(out, raw, start, end, drop_repeats)
             elif kind == "number":
-                # "38,5" has a decimal comma, "1,200" separates thousands.
+                # "38,5" has a decimal comma, "1,200" separates thousands; recognisers write "38 .5" for "38.5".
+                raw = raw.replace(" ", "")
                 decimal_comma = "." not in raw and len(raw.rpartition(",")[2]) < 3
                 self._append(out, raw.replace(",", "." if decimal_comma else ""), start, end)
             elif kind == "line":

@@ -11,7 +11,7 @@ from lexicon import Entry, Lexicon
 from lexicon.schema import Structure
 from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
 from pipeline.extraction.concepts import Cue, Mention, mentions_within
-from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read
+from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read, Replaceable
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.teeth import ToothNumbers
 from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis
@@ -93,6 +93,9 @@ class ReadingRules(_Words):
         self.on_surface = frozenset(groups["surface_prepositions"])
         self.exam_words = frozenset(groups["exam_words"])
         self.comparing = frozenset(lexicon.words["measuring"]["comparing"])
+        self.weak_corrections = frozenset(lexicon.words["correcting"]["weak"])
+        self.not_withdrawing = frozenset(lexicon.words["correcting"]["not_withdrawing"])
+        self.statement_openers = frozenset(lexicon.words["correcting"]["statement_openers"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
 
@@ -135,7 +138,7 @@ class View:
         self.leading_side: str | None = None  # "Left hind, he flips it back": a side that opens its sentence
         self.running: str | None = None  # system of the last finding of the segment that has one of its own
         self.correcting: Cue | None = None
-        self.replaceable: tuple[list[Draft], Cue, int] | None = None
+        self.replaceable: Replaceable | None = None
         self.out = Read()
 
     def _cues(self, kind: str, start: int, end: int) -> list[Cue]:
