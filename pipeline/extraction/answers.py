@@ -12,6 +12,7 @@ from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 
 _REACH = 2  # segments back to what "none" or "it" can refer to
+_RECENT = 60  # findings back to what an answer can resolve
 
 
 class Answers(Corrections):
@@ -136,7 +137,7 @@ class Answers(Corrections):
 
     def _resolve_antecedent(self, draft: Draft, item: Item) -> None:
         """ "Previously a murmur, can't hear it today": the earlier fact is past, the new one stands beside it."""
-        earlier = [d for d in self.out.drafts if d.start == item.start and not d.superseded]
+        earlier = [d for d in self.out.drafts[-_RECENT:] if d.start == item.start and not d.superseded]
         other_side = draft.side is not None and any(d.side not in (None, draft.side) for d in earlier)
         if any(d.past or d.reported for d in earlier) or not earlier or other_side:
             self.out.drafts.append(draft)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lexicon import Lexicon
+from pipeline.extraction.attributes import CueIndex
 from pipeline.extraction.concepts import Cue
 from pipeline.extraction.numbers import Number
 from pipeline.extraction.tokens import MARKS, Analysis
@@ -48,15 +49,15 @@ class PlanCorrector:
     ) -> Iterator[Planned]:
         """The steps as they stand after all corrections; `undone` are tokens of steps taken back as a whole."""
         numbers = {number.start: number for number in analysis.numbers}
-        withdrawing = [c for c in analysis.cues if c.kind == "withdraw"]
-        replacing = [c for c in analysis.cues if c.kind == "replace"]
+        withdrawing = CueIndex([c for c in analysis.cues if c.kind == "withdraw"])
+        replacing = CueIndex([c for c in analysis.cues if c.kind == "replace"])
         for start, end in items:
-            stop = next((c.start for c in withdrawing if start < c.start < end), end)
+            stop = next((c.start for c in withdrawing.within(start + 1, end)), end)
             stop = self._before_marks(analysis, start, stop)
-            if stop <= start or any(c.start == start for c in withdrawing):
+            if stop <= start or withdrawing.starting_at(start) is not None:
                 continue
             taken_back = any(start <= token < end for token in undone)
-            cues = [c for c in replacing if start < c.start and c.end < stop]
+            cues = replacing.within(start + 1, stop)
             changed = next((p for c in cues if (p := self._changed(analysis, numbers, c, start, stop))), None)
             if changed is not None:
                 yield from changed

@@ -9,6 +9,7 @@ from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.verdicts import Verdicts
 
+_RECENT = 60  # findings back to the last statement
 _REACH = 3  # sentences back to what can be meant
 _NAMED_WITHIN = 5  # tokens after "scratch that about" in which the part is named
 _LONGEST_JOIN = 4  # tokens between two findings of one statement
@@ -63,7 +64,8 @@ class Withdrawals(Verdicts):
 
     def _withdraw_last(self, cue: Cue, segment: Segment) -> None:
         """Take back the last statement: the findings said in one go, a value or a planned step, whichever came last."""
-        facts = sorted((d for d in self.out.drafts if not d.superseded), key=lambda draft: draft.start)
+        recent = [draft for draft in self.out.drafts[-_RECENT:] if not draft.superseded]
+        facts = sorted(recent, key=lambda draft: draft.start)
         readings = [r for r, _ in self.out.readings if not r.superseded and r.end <= cue.start]
         value = readings[-1] if readings else None
         last = facts[-1] if facts else None

@@ -98,9 +98,7 @@ class _Pass:
         if self._comparison.from_to(number):
             return
         value = self._amounts.value(number)
-        if self._change.is_aim(value):
-            return
-        if self._change.is_change(value):
+        if self._change.is_aim(value) or self._change.is_change(value):
             self._topic.changed(value)
             return
         name = self._naming.name_of(value)
