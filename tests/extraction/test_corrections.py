@@ -19,7 +19,7 @@ SAID = [
     # --- a side, a grade, a degree, a finding is replaced
     "Mild [wax|left mild withdrawn;right mild] in the left ear, I mean the right ear.",
     "There's a grade two [murmur|grade=2 withdrawn], no wait, grade three [murmur|grade=3].",
-    "Moderate [tartar|moderate withdrawn;right moderate] on the upper left, no, upper right.",
+    "Moderate [tartar|moderate left withdrawn;right moderate] on the upper left, no, upper right.",
     "The right pupil is [dilated|right withdrawn], let me redo that, left pupil is [dilated|left].",
     "[Lump|left withdrawn;right] on the left side of the chest, no, the right side.",
     "No [murmur|absent withdrawn]. Actually, there is a [murmur|present].",
