@@ -15,7 +15,7 @@ from pathlib import Path
 from pydantic import Field
 
 from lexicon.loader import Lexicon, LexiconError, load_lexicon, normal_form
-from lexicon.schema import Row, System, Term
+from lexicon.schema import SYSTEMS, Row, System, Term
 from lexicon.tables import rows_of
 
 
@@ -68,6 +68,22 @@ def listening_terms(species: str | None, systems: Collection[str] = ()) -> tuple
     Words of `systems` come first, for a recogniser that has no room for all.
     """
     return tuple(row.term for row in sorted(_fitting(species), key=lambda row: row.system not in systems))
+
+
+def terms_in_view(species: str | None, system: System) -> tuple[str, ...]:
+    """Choose the words to listen for while a system is examined, most important first.
+
+    Its own words come first, then those of the systems that follow it from nose to tail, which are likely to be
+    named next; a system two places on begins where the nearer one is half told. Species as in `listening_terms`.
+    """
+    told: dict[System, int] = {}
+    ranked = []
+    for row in _fitting(species):
+        place = told.get(row.system, 0)
+        told[row.system] = place + 1
+        distance = (SYSTEMS.index(row.system) - SYSTEMS.index(system)) % len(SYSTEMS)
+        ranked.append((place + 2 * distance, row.term))
+    return tuple(term for _, term in sorted(ranked, key=lambda one: one[0]))
 
 
 def _fitting(species: str | None) -> Iterator[BiasTerm]:

@@ -35,7 +35,10 @@ class Settings(BaseSettings):
         description="CTranslate2 number type; auto is int8 on the processor and float16 on a GPU.",
     )
     beam_size: int = Field(
-        default=5, ge=1, le=20, description="Readings followed at once: 1 is fastest, 5 hears best."
+        default=2,
+        ge=1,
+        le=20,
+        description="Readings followed at once: 1 is fastest; more than 2 hardly hears better.",
     )
     language: str = Field(
         default="en",

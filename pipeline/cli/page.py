@@ -94,7 +94,7 @@ class Page:
             self.lines.append(start.append_text(line))
 
     def quote(self, text: Text, evidence: Sequence[Evidence]) -> None:
-        """Add to `text` the words that a fact came from, and the second they were said."""
+        """Add to `text` the words that a fact came from, what they were misheard as, and the second they were said."""
         if not evidence:
             return
         first = evidence[0]
@@ -102,7 +102,12 @@ class Page:
         if len(words) > _LONGEST_QUOTE:
             words = f"{words[: _LONGEST_QUOTE - 2]} …"
         at = f" at {clock(first.start_s)}" if first.start_s is not None else ""
-        quoted = f"{self.shapes.opening}{words}{self.shapes.closing}{at}"
+        heard = (
+            f", heard as {self.shapes.opening}{one_line(first.heard)}{self.shapes.closing}"
+            if first.heard
+            else ""
+        )
+        quoted = f"{self.shapes.opening}{words}{self.shapes.closing}{heard}{at}"
         text.append(f"  {quoted}", style="dim not bold not strike")
 
 

@@ -248,6 +248,9 @@ class _Writer:
                 end_char=last,
                 start_s=spoken[0].start_s if spoken else None,
                 end_s=spoken[-1].end_s if spoken else None,
+                heard=" ".join(word.heard or word.text for word in spoken)
+                if any(word.heard for word in spoken)
+                else None,
             ),
         )
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import functools
 from collections import defaultdict
+from collections.abc import KeysView
 from dataclasses import dataclass
 from importlib import resources
 
@@ -68,10 +69,17 @@ class _Term:
 
 
 @functools.lru_cache(maxsize=1)
-def english_words() -> frozenset[str]:
-    """The English words of symspellpy's frequency dictionary (82,834 forms, MIT licence)."""
+def english_ranks() -> dict[str, int]:
+    """English words with their rank by frequency, 0 the most frequent (symspellpy's dictionary of 82,834 forms, MIT licence)."""
     table = resources.files("symspellpy").joinpath("frequency_dictionary_en_82_765.txt")
-    return frozenset(line.split()[0] for line in table.read_text(encoding="utf-8-sig").splitlines())
+    rows = (line.split() for line in table.read_text(encoding="utf-8-sig").splitlines())
+    counts = {word: int(count) for word, count in rows}
+    return {word: rank for rank, word in enumerate(sorted(counts, key=counts.__getitem__, reverse=True))}
+
+
+def english_words() -> KeysView[str]:
+    """The words of `english_ranks`."""
+    return english_ranks().keys()
 
 
 class MisheardWords:
@@ -124,7 +132,7 @@ class MisheardWords:
             if c.kind in ("side", "negation_before", "negation_after")
             for t in range(c.start, c.end)
         }
-        found = self._known_alikes(analysis)
+        found = self.known_alikes(analysis)
         covered = {t for m in found for t in range(m.start, m.end)}
         if covered:
             analysis.mentions = [m for m in analysis.mentions if covered.isdisjoint(range(m.start, m.end))]
@@ -136,7 +144,7 @@ class MisheardWords:
             analysis.mentions = sorted([*analysis.mentions, *found], key=lambda m: m.start)
         return doc
 
-    def _known_alikes(self, analysis: Analysis) -> list[Mention]:
+    def known_alikes(self, analysis: Analysis) -> list[Mention]:
         """Words of the table of sound-alikes, where their context allows."""
         due = {c.end for c in analysis.cues if c.kind in ("negation_before", "severity")}
         norms = analysis.norms
@@ -200,7 +208,7 @@ class MisheardWords:
                     or not norm.isalpha()
                 ):
                     break
-                plain = english_words().issuperset(norms[start:end])
+                plain = all(norm in english_words() for norm in norms[start:end])
                 if plain and (end == start + 1 or cue.kind == "severity"):
                     continue  # "a lot of people ask": English words after a word of degree mostly mean what they say
                 term, likeness = self._best("".join(norms[start:end]), True)

@@ -50,13 +50,17 @@ class SpeechAct(StrEnum):
 
 
 class Evidence(Frozen):
-    """The words a fact came from: `transcript.text[start_char:end_char] == text`; times null for typed text."""
+    """The words a fact came from: `transcript.text[start_char:end_char] == text`; times null for typed text.
+
+    `heard` is what the recogniser had written where misheard words among them were repaired.
+    """
 
     text: str
     start_char: int = Field(ge=0)
     end_char: int = Field(ge=0)
     start_s: Seconds | None = None
     end_s: Seconds | None = None
+    heard: str | None = None
 
 
 class Grade(Frozen):

@@ -149,6 +149,11 @@ class Decoder:
                 "Try the device cpu, or a smaller model."
             ) from None
 
+    def plain(self, sound: Samples) -> str:
+        """Recognise with the library's own way and its defaults, for comparison: any length, no guards."""
+        segments, _ = self._model.transcribe(sound)
+        return " ".join(segment.text.strip() for segment in segments)
+
     def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
         """Return the terms that fit the model's prompt, in their order, each once."""
         fitting: dict[str, str] = {}

@@ -21,7 +21,8 @@ class Word(Frozen):
     """One recognised word, punctuation attached as the recogniser wrote it.
 
     `start_char`/`end_char` place it in `Transcript.text`; times are seconds from the start of the recording,
-    null when the text was typed; `probability` is the recogniser's own (0 to 1), 1.0 for typed text.
+    null when the text was typed; `probability` is the recogniser's own (0 to 1), 1.0 for typed text. Where a
+    misheard word was repaired, `heard` is what the recogniser had written.
     """
 
     text: str
@@ -30,6 +31,7 @@ class Word(Frozen):
     start_s: Seconds | None = None
     end_s: Seconds | None = None
     probability: Probability = 1.0
+    heard: str | None = None
 
 
 class Utterance(Frozen):

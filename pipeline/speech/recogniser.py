@@ -19,8 +19,12 @@ from pipeline.speech.windows import Span, Window, speech_spans, windows
 SpeechProgress = Callable[[float, float], None]
 """Called with seconds of the recording done and seconds in all."""
 
-# Windows are heard together with others of like length, out of so many that follow each other.
-_GATHERED = 16
+TermChoice = Callable[[str], Sequence[str]]
+"""Gives the terms to listen for in what follows a text, the transcript so far."""
+
+# Windows are heard together with others of like length, out of so many that follow each other; between two such
+# gatherings the terms can be chosen anew.
+_GATHERED = {"cpu": 4, "cuda": 16}
 
 
 class Recogniser:
@@ -43,12 +47,17 @@ class Recogniser:
         self.options = self.decoder.options
 
     def transcribe(
-        self, recording: Recording, *, terms: Sequence[str] = (), progress: SpeechProgress | None = None
+        self,
+        recording: Recording,
+        *,
+        terms: Sequence[str] | TermChoice = (),
+        progress: SpeechProgress | None = None,
     ) -> Transcript:
         """Write down what is said in a recording.
 
         `terms` are words to listen for, most important first; what does not fit the model's prompt is left
-        out (`Decoder.fit_terms` tells which). Silence and noise give an empty text. The same recording, terms
+        out (`Decoder.fit_terms` tells which). A function is asked for them again as the text grows, about every
+        three quarters of a minute. Silence and noise give an empty text. The same recording, terms
         and options give the same transcript on the same machine.
 
         Raises SpeechError when the model fails, as when a GPU runs out of memory.
@@ -57,11 +66,12 @@ class Recogniser:
         dropped: list[Dropped] = []
         reached_s = 0.0
         waiting = windows(speech_spans(recording))
-        while gathered := list(itertools.islice(waiting, _GATHERED)):
+        while gathered := list(itertools.islice(waiting, _GATHERED[self.decoder.device])):
+            chosen = terms(_text_of(kept)) if callable(terms) else terms
             sounds = [window.sound(recording) for window in gathered]
             step_s = (gathered[-1].end_s - reached_s) / len(gathered)
-            for index, heard in self.decoder.decode_in_batches(sounds, terms=terms):
-                kept_here, dropped_here = self._judge(recording, gathered[index], heard, terms)
+            for index, heard in self.decoder.decode_in_batches(sounds, terms=chosen):
+                kept_here, dropped_here = self._judge(recording, gathered[index], heard, chosen)
                 kept += kept_here
                 dropped += dropped_here
                 reached_s += step_s
@@ -108,6 +118,10 @@ class Recogniser:
         if any(objections for _, objections in judged):
             return kept, dropped
         return [one for kept_in_half, _ in judged for one in kept_in_half], []
+
+
+def _text_of(kept: Sequence[Heard]) -> str:
+    return " ".join(one.text for one in sorted(kept, key=lambda one: one.start_s))
 
 
 def _in_parts(window: Window, heard: Heard | None) -> list[Heard]:

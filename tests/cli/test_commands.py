@@ -28,7 +28,7 @@ ESCAPE = "\x1b"
 def evidence_in(value: Any) -> Iterator[dict[str, Any]]:
     """Every piece of evidence anywhere in a record."""
     if isinstance(value, dict):
-        if {"text", "start_char", "end_char", "start_s"} == set(value) - {"end_s"}:
+        if {"text", "start_char", "end_char", "start_s", "heard"} == set(value) - {"end_s"}:
             yield value
         for inner in value.values():
             yield from evidence_in(inner)
