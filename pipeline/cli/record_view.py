@@ -222,6 +222,9 @@ class _View:
             self._page.flow(_NAME_COLUMN, Text("No plan was said.", style="dim"))
         for item in self._record.plan:
             self._plan_item(item)
+        for assessment in self._record.assessments:
+            bullet = f"{self._page.shapes.bullet} assessment"
+            self._page.hang(Text(bullet), Text(one_line(assessment.text)), BODY_COLUMN)
 
     def set_aside(self, *, in_full: bool) -> None:
         """Tell of talk that is no observation: counted, or in full."""
@@ -322,7 +325,9 @@ class _View:
         body = Text(one_line(item.text), style="strike dim" if item.superseded else "")
         if item.superseded:
             body.append(" (withdrawn)", style="not strike")
-        if item.due is not None and not item.superseded:
+        if item.state != "to_do" and not item.superseded:
+            body.append(f"  {item.state}", style="bold")
+        if item.due is not None and item.state == "to_do" and not item.superseded:
             body.append(f"  due {_day(date.fromisoformat(item.due))}", style="bold")
         self._page.hang(Text(kind), body, BODY_COLUMN)
 

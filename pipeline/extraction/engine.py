@@ -6,7 +6,7 @@ import functools
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from datetime import date
-from typing import cast
+from typing import NamedTuple, cast
 
 from spacy.language import Language
 from spacy.tokens import Doc
@@ -15,6 +15,7 @@ from spacy.vocab import Vocab
 
 from lexicon import Lexicon, load_lexicon
 from lexicon.schema import System
+from pipeline.extraction.assessments import AssessmentReader
 from pipeline.extraction.clauses import ClauseReader
 from pipeline.extraction.concepts import ConceptMatcher
 from pipeline.extraction.drafts import Draft, Read
@@ -23,6 +24,7 @@ from pipeline.extraction.measuring import MeasurementReader, Reading
 from pipeline.extraction.misheard import MisheardWords
 from pipeline.extraction.model import (
     Assertion,
+    Assessment,
     Clause,
     Comparator,
     Correction,
@@ -105,14 +107,20 @@ def _build(lexicon: Lexicon) -> Language:
     return nlp
 
 
+class _Readers(NamedTuple):
+    """What reads an analysis, made once for a lexicon."""
+
+    statements: StatementReader
+    plans: PlanReader
+    plan_corrections: PlanCorrector
+    assessments: AssessmentReader
+
+
 @functools.lru_cache(maxsize=2)
-def _readers(lexicon: Lexicon) -> tuple[StatementReader, PlanReader]:
-    return StatementReader(lexicon), PlanReader(lexicon)
-
-
-@functools.lru_cache(maxsize=1)
-def _corrector() -> PlanCorrector:
-    return PlanCorrector(load_lexicon())
+def _readers(lexicon: Lexicon) -> _Readers:
+    return _Readers(
+        StatementReader(lexicon), PlanReader(lexicon), PlanCorrector(lexicon), AssessmentReader(lexicon)
+    )
 
 
 def extract(transcript: Transcript, *, on: date | None = None) -> Statements:
@@ -135,10 +143,10 @@ def _understand(transcript: Transcript, on: date | None) -> tuple[Analysis, Read
     analysis.from_sound = transcript.model is not None
     nlp(doc)
     lexicon = load_lexicon()
-    statement_reader, plan_reader = _readers(lexicon)
-    read = statement_reader.read(analysis)
+    readers = _readers(lexicon)
+    read = readers.statements.read(analysis)
     writer = _Writer(transcript, analysis, lexicon)
-    plan = _plan(analysis, plan_reader, read, writer, on)
+    plan = _plan(analysis, readers, read, writer, on)
     statements = Statements(
         findings=tuple(writer.finding(draft) for draft in read.drafts),
         measurements=tuple(writer.measurement(reading) for reading, _ in read.readings),
@@ -152,6 +160,10 @@ def _understand(transcript: Transcript, on: date | None) -> tuple[Analysis, Read
         ),
         mentioned=tuple(cast("list[System]", sorted(read.mentioned))),
         plan=tuple(item for item, _ in plan),
+        assessments=tuple(
+            Assessment(text=analysis.words(start, end), evidence=writer.evidence(start, end))
+            for start, end in readers.assessments.ranges(analysis)
+        ),
         corrections=(
             *(
                 Correction(about=w.about, message=w.message, evidence=writer.evidence(w.start, w.end))
@@ -187,11 +199,13 @@ def _corrected_values(read: Read, writer: _Writer) -> Iterator[Correction]:
 
 
 def _plan(
-    analysis: Analysis, reader: PlanReader, read: Read, writer: _Writer, on: date | None
+    analysis: Analysis, readers: _Readers, read: Read, writer: _Writer, on: date | None
 ) -> list[tuple[PlanItem, Planned]]:
     """The planned steps, those taken back among them, each with what it was made of."""
+    reader = readers.plans
+    drafts = sorted(read.drafts, key=lambda draft: draft.start)
     items = []
-    for planned in _corrector().corrected(analysis, reader.items(analysis), read.undone):
+    for planned in readers.plan_corrections.corrected(analysis, reader.items(analysis), read.undone):
         start, end = planned.pieces[0][0], planned.pieces[-1][1]
         if planned.restated:
             restated = analysis_of(load_pipeline()(planned.text))
@@ -202,6 +216,7 @@ def _plan(
             text=planned.text,
             kind=reader.kind(analysis, start, end),
             state=reader.state(analysis, start, end),
+            about=reader.about(analysis, start, end, drafts),
             due=due,
             due_text=due_text,
             superseded=planned.superseded,

@@ -181,10 +181,24 @@ class PlanItem(Frozen):
         " month alone the first day. Null for events (at the next booster) and rates (six monthly).",
     )
     due_text: str | None = Field(default=None, description="When, as said: in ten days.")
+    about: tuple[str, ...] = Field(
+        default=(),
+        description="What its words name or point at: identifiers of parts and findings, names of body systems.",
+    )
     superseded: bool = False
     entered_by: str | None = Field(
         default=None, description="Person who typed or changed it; null as understood from the words."
     )
+    evidence: tuple[Evidence, ...] = ()
+
+
+class Assessment(Frozen):
+    """What the vet takes it to be, in the words that were said ("my main concern is the spleen").
+
+    Kept as said and never coded: what such a clause names is a finding only where it is one by itself.
+    """
+
+    text: str
     evidence: tuple[Evidence, ...] = ()
 
 
@@ -213,5 +227,6 @@ class Statements(Frozen):
     not_examined: tuple[NotExamined, ...] = ()
     mentioned: tuple[System, ...] = Field(default=(), description="Systems named, with or without a finding.")
     plan: tuple[PlanItem, ...] = ()
+    assessments: tuple[Assessment, ...] = ()
     corrections: tuple[Correction, ...] = ()
     clauses: tuple[Clause, ...] = ()

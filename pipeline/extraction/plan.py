@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
 from lexicon import Lexicon
+from pipeline.extraction.concepts import mentions_within
+from pipeline.extraction.drafts import Draft
 from pipeline.extraction.model import PlanKind, PlanState, SpeechAct
 from pipeline.extraction.planning import PlanActs
 from pipeline.extraction.segments import Segment
@@ -48,6 +52,11 @@ class PlanReader:
         )
         self._done = frozenset(("given", "done", "taken", "sent"))
         self._no_clause_after = frozenset(words["no_clause_after"])
+        self._pointing = frozenset(lexicon.plan["pointing"]["words"])
+        self._topics: dict[str, list[str]] = defaultdict(list)
+        for system, telling in lexicon.plan["topics"].items():
+            for word in telling:
+                self._topics[word].append(system)
         self._declining = Phrases((phrase, True) for phrase in words["declining"])
         self._needless = Phrases((phrase, True) for phrase in words["needless"])
 
@@ -210,6 +219,21 @@ class PlanReader:
                 found = self._due.find(analysis, start, end)
                 return "done" if found is None or found.weak or found.start < at else "to_do"
         return "to_do"
+
+    def about(self, analysis: Analysis, start: int, end: int, drafts: Sequence[Draft]) -> tuple[str, ...]:
+        """The parts, findings and systems that an item names, or the finding before it that it points at.
+
+        `drafts` in the order of the text.
+        """
+        norms = analysis.norms
+        named = [entry.id for m in mentions_within(analysis.mentions, start, end) for entry in m.entries]
+        named += [system for word in norms[start:end] for system in self._topics.get(word, ())]
+        if not named and any(word in self._pointing for word in norms[start:end]):
+            at = bisect_left(drafts, start, key=lambda draft: draft.start) - 1
+            if at >= 0:
+                pointed = (drafts[at].concept, drafts[at].structure, drafts[at].system)
+                named = [name for name in pointed if name is not None]
+        return tuple(dict.fromkeys(named))
 
     def due(self, analysis: Analysis, start: int, end: int, on: date | None) -> tuple[str | None, str | None]:
         """(ISO date or None, the words): "in ten days", "in a fortnight", "next week"; the date needs the visit's day."""

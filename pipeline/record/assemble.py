@@ -8,6 +8,7 @@ from pipeline.record.contradictions import settle_measurements
 from pipeline.record.merge import merge_findings, merge_measurements
 from pipeline.record.model import ExamRecord, Patient, ReferenceRangeUsed, Visit
 from pipeline.record.notices import Material, all_notices
+from pipeline.record.problems import problems_of
 from pipeline.record.ranges import Judgement, judge, subject_of
 from pipeline.record.systems import review_systems
 from pipeline.speech.model import Transcript
@@ -39,6 +40,7 @@ def assemble(
             measurements=merge_measurements(statements.measurements),
             findings=merge_findings(statements.findings),
             plan=statements.plan,
+            assessments=statements.assessments,
             not_examined=statements.not_examined,
             mentioned=statements.mentioned,
             corrections=statements.corrections,
@@ -50,7 +52,7 @@ def assemble(
 
 
 def assess(record: ExamRecord, lexicon: Lexicon) -> ExamRecord:
-    """Work out anew what follows from the facts of a record: statuses, ranges, states of systems, notices.
+    """Work out anew what follows from the facts of a record: statuses, ranges, states of systems, problems, notices.
 
     Assessing twice changes nothing. Facts are kept as they stand and in their order, but for values of one kind
     that exclude each other: of these the last stands.
@@ -64,6 +66,7 @@ def assess(record: ExamRecord, lexicon: Lexicon) -> ExamRecord:
             "measurements": measurements,
             "systems": review_systems(record, measurements, lexicon),
             "ranges": _ranges_used(judgements),
+            "problems": problems_of(record, lexicon),
         }
     )
     notices = all_notices(Material(assessed, judgements, replaced, subject), lexicon)

@@ -9,6 +9,7 @@ from pydantic import ConfigDict, Field, model_validator
 
 from lexicon.schema import System
 from pipeline.extraction.model import (
+    Assessment,
     Clause,
     Correction,
     Evidence,
@@ -16,6 +17,7 @@ from pipeline.extraction.model import (
     Measurement,
     NotExamined,
     PlanItem,
+    Side,
 )
 from pipeline.speech.model import Frozen, Transcript
 
@@ -105,6 +107,18 @@ class Notice(Frozen):
     evidence: tuple[Evidence, ...] = ()
 
 
+class Problem(Frozen):
+    """Something the vet found abnormal today; `plan` holds the places, from 0, of the plan's steps that speak of it."""
+
+    finding: int = Field(ge=0, description="Its place in findings, from 0.")
+    concept: str
+    label: str
+    system: System
+    structure: str | None = None
+    side: Side | None = None
+    plan: tuple[int, ...] = ()
+
+
 class ReferenceRangeUsed(Frozen):
     """The range a measurement was judged by, and where it comes from."""
 
@@ -126,7 +140,15 @@ class ExamRecord(Frozen):
     measurements: tuple[Measurement, ...] = ()
     findings: tuple[Finding, ...] = ()
     systems: tuple[SystemReview, ...] = ()
-    plan: tuple[PlanItem, ...] = ()
+    plan: tuple[PlanItem, ...] = Field(
+        default=(), description="Steps as said; drugs and doses are neither computed nor checked."
+    )
+    assessments: tuple[Assessment, ...] = Field(
+        default=(), description="What the vet takes it to be, as said."
+    )
+    problems: tuple[Problem, ...] = Field(
+        default=(), description="The abnormal findings of today, each with the steps that speak of it."
+    )
     notices: tuple[Notice, ...] = ()
     ranges: tuple[ReferenceRangeUsed, ...] = ()
     not_examined: tuple[NotExamined, ...] = Field(

@@ -1,8 +1,9 @@
 """What the reviewer must look at, as complete sentences. They state and ask; they never advise on treatment.
 
 Choices made for quiet: a notice that comes at every visit teaches people to look past all of them.
-- `no_plan` comes once, when the vet found something abnormal and no plan was said at all. Which plan item
-  answers which finding cannot be told from words ("recheck in ten days"), so it is not asked for each one.
+- `no_plan` comes once: as a warning when something abnormal was found and no plan was said at all, as
+  information when steps were said and none of them can be meant for a problem (problems.py). Slight and mild
+  problems are not asked for then: at every second visit there is a bit of tartar.
 - A verdict ("fine") against an abnormality counts as a contradiction only on the same structure and side, and
   as `info`.
 - `identity` does not compare the spoken name with the file: a patient has many names on the table.
@@ -24,6 +25,7 @@ from pipeline.record.ranges import Judgement, Subject
 from pipeline.record.systems import is_result
 from pipeline.record.wording import capital, evidence_of, limits_text, place_of, value_text
 
+_SLIGHT = ("trace", "mild")
 _SEVERITIES = ("critical", "warning", "info")
 
 
@@ -231,15 +233,30 @@ def _missing_system(review: SystemReview) -> Notice:
 
 
 def _no_plan(record: ExamRecord) -> Iterator[Notice]:
-    abnormal = [f for f in record.findings if is_result(f) and f.counts_as_abnormal]
-    if abnormal and all(item.superseded for item in record.plan):
-        what = "Abnormal findings were" if len(abnormal) > 1 else "An abnormal finding was"
+    found = [record.findings[problem.finding] for problem in record.problems]
+    if found and all(item.superseded for item in record.plan):
+        what = "Abnormal findings were" if len(found) > 1 else "An abnormal finding was"
         yield Notice(
             kind="no_plan",
             about="plan",
             severity="warning",
             message=f"{what} recorded and no plan was said. Add what happens next, also if that is nothing.",
-            evidence=evidence_of(abnormal),
+            evidence=evidence_of(found),
+        )
+        return
+    left = [
+        finding
+        for problem, finding in zip(record.problems, found, strict=True)
+        if not problem.plan and finding.severity not in _SLIGHT
+    ]
+    if left:
+        names = ", ".join(dict.fromkeys(f"{finding.label}{place_of(finding)}" for finding in left))
+        yield Notice(
+            kind="no_plan",
+            about="plan",
+            severity="info",
+            message=f"No step of the plan speaks of: {names}. Add what happens next, also if that is nothing.",
+            evidence=evidence_of(left),
         )
 
 
