@@ -207,4 +207,10 @@ class Details(Assertion):
         """What a vet cannot see in the room, and whatever is said while the owner's words are still being told."""
         if segment.anchored and any(w == "i" for w in self.norms[segment.start : segment.end]):
             return False
-        return concept in self.rules.told or (self.telling is not None and index - self.telling <= 4)
+        if concept in self.rules.told:
+            self.told_in = segment.sentence
+            return True
+        # "Eating okay, no coughing or sneezing": in one breath with what only the owner can know.
+        if self.told_in == segment.sentence and concept in self.rules.asked:
+            return True
+        return self.telling is not None and index - self.telling <= 4

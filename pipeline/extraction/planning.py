@@ -88,7 +88,8 @@ class PlanActs:
             and previous.sentence >= segment.sentence - 1
         )
         if segment.act is SpeechAct.PLAN:
-            if self._only_examines(analysis, segment):
+            conditional = previous is not None and self.condition(analysis, previous)
+            if not conditional and self._only_examines(analysis, segment):
                 segment.does(SpeechAct.INTENTION, Ground.NO_STEP, segment.act_cue)
             elif self._tells_a_state(analysis, segment) or self._goes_back_to_exam(analysis, segment):
                 segment.does(SpeechAct.OBSERVATION, Ground.NO_STEP)
@@ -107,7 +108,7 @@ class PlanActs:
     def _plans(self, analysis: Analysis, segment: Segment, step: Step, *, in_plan: bool) -> bool:
         cue = segment.act_cue
         own = cue is not None and segment.start <= cue.start < segment.end
-        before_cue = cue is None or not own or step.told <= cue.start
+        before_cue = cue is None or not own or step.told <= cue.end
         match segment.act:
             case SpeechAct.OBSERVATION:
                 if holds_value(analysis, segment):
@@ -181,7 +182,12 @@ class PlanActs:
             return False
         if head < segment.end and norms[head] in self._going_on:
             return True
-        if cue.start >= head and self.steps.of_the_moment(analysis, head, cue.end - 1, segment.end):
+        if cue.start > segment.start and norms[cue.start - 1] in ("has", "have", "had", "not", "a"):
+            # "The old lesion has not come back".
+            return True
+        if cue.start >= head and any(
+            self.steps.of_the_moment(analysis, head, after, segment.end) for after in (cue.end - 1, cue.end)
+        ):
             return True
         thing = self.steps.things.at(norms, cue.start, segment.end)
         return thing is not None and self.steps.has_result(norms, thing[0], segment.end)

@@ -141,6 +141,10 @@ class StepGrammar:
         self._speakers = frozenset(words["speakers"])
         self._momentary = Phrases((phrase, True) for phrase in words["of_the_moment"])
         self._states = frozenset(words["states"])
+        self._addressed = self._speakers | {"you", "he", "she", "it", "owner", "owners"}
+        self._adjectives = frozenset(words["adjective_verbs"])
+        self._head_forms = frozenset(words["head_forms"])
+        self._waiting = frozenset(words["waiting"])
         self._examining_verbs = frozenset(words["examining_verbs"])
         self._results = frozenset(words["results"])
         self._titles = frozenset(lexicon.words["clauses"]["titles"])
@@ -231,7 +235,9 @@ class StepGrammar:
     def of_the_moment(self, analysis: Analysis, head: int, after: int, end: int) -> bool:
         """ "Keep him there", "watch his face when I press", "give me that paw": asked of somebody during the examination."""
         norms = analysis.norms
-        if self.graded(norms, after, end) or norms[head : head + 2] == ["give", "me"]:
+        if self.graded(norms, after, end) or (
+            norms[after - 1] == "give" and norms[after : after + 1] in (["me"], ["us"])
+        ):
             return True
         held = next(self._momentary.within(norms, after, end), None)
         return held is not None and self.due.find(analysis, head, end) is None
@@ -241,7 +247,10 @@ class StepGrammar:
         following = norms[after] if after < end else ""
         if verb.base in self._need_object:
             timed = any(word in self._rates_after for word in norms[after:end])
-            return following in self._objects or timed or self._thing_near(norms, after, end)
+            article = following in ("a", "an") and verb.base in self._adjectives
+            return (
+                (following in self._objects and not article) or timed or self._thing_near(norms, after, end)
+            )
         if verb.base in self._light:
             return self._completed(analysis, after, end)
         return following not in ("is", "are", "was", "were", "'s", "of")
@@ -289,6 +298,10 @@ class StepGrammar:
         after = found[0]
         if at == head and norms[after : after + 1] and norms[after] in ("you", "we", "i"):
             after += 1
+        subject = norms[head:at]
+        if phrase in ("do not", "can", "could", "must") and subject and not self._addressed & set(subject):
+            # "Piggies don't give you much", "they can't make vitamin C": of animals.
+            return None
         if phrase.startswith("would") and not any(word in self._speakers for word in norms[head:at]):
             return None
         weak = phrase in self._weak_announcing and not any(word in self._askable for word in norms[head:at])
@@ -327,7 +340,8 @@ class StepGrammar:
         by_vet = norms[told] in ("let", "will", "am", "are") and (
             norms[told] == "let" or norms[told - 1 : told] in (["i"], ["we"])
         )
-        now = by_vet and ("just" in norms[told:at] or verb.base in self._examining_verbs | {"come back"})
+        just = "just" in norms[told:at] and verb.base not in self._waiting
+        now = by_vet and (just or verb.base in self._examining_verbs | {"come back"})
         if verb.base in self._light and self._about_exam(analysis, at, end):
             return False
         bare = verb.base in self._light or now or (weak and verb.base in self._need_object)
@@ -351,6 +365,8 @@ class StepGrammar:
                 norms[found[0] - 1] == "due" and norms[found[0] : found[0] + 1] == ["to"]
             ):
                 return None
+            if norms[found[0] - 1] in ("due", "back") and self._comes(analysis, found[0], end):
+                return Step(start, at, found[0], Manner.NEEDED, PlanKind.RECHECK)
             for place in range(found[0], min(found[0] + _THING_REACH, end)):
                 if thing := self.things.at(norms, place, end):
                     return Step(start, at, thing[0], Manner.NEEDED, thing[1])
@@ -360,6 +376,12 @@ class StepGrammar:
                 if norms[place] in self._reporting or norms[place] in self._subjects:
                     break
         return None
+
+    def _comes(self, analysis: Analysis, after: int, end: int) -> bool:
+        """ "She's due again in twelve months": a time to come right behind, and no thing."""
+        due = self.due.find(analysis, after, end)
+        named = next(self.things.within(analysis.norms, after, end), None)
+        return due is not None and not due.weak and due.start - after <= 1 and named is None
 
     def _goes(self, analysis: Analysis, start: int, head: int, end: int) -> Step | None:
         """ "She goes under tomorrow for the teeth", "he goes to the eye people"."""
@@ -400,6 +422,11 @@ class StepGrammar:
             return None
         for at in range(head, min(head + _NAMED_REACH, end)):
             done = self.done_forms.at(norms, at, end)
+            if done is None and norms[head : head + 2] in (["i", "have"], ["we", "have"]) and at == head + 2:
+                # "I've popped a catheter in": whatever the vet has done to give or take a thing.
+                told = self.participles.at(norms, at, end)
+                if told is not None and self._thing_near(norms, told[0], end):
+                    return Step(start, at, told[0], Manner.DONE, told[1].kind)
             settled = self.settled_forms.at(norms, at, end)
             if done is None and settled is None:
                 if norms[at] in ("is", "was", "were", "are", "not", "if", "when", "to", "be") or (
@@ -411,7 +438,8 @@ class StepGrammar:
             following = norms[stop] if stop < end else ""
             thing = next(self.things.within(norms, head, end), None)
             timed = at == head or self.timed(analysis, head, end)
-            if done is None and not in_plan and (thing is None or not timed):
+            alone = at == head and norms[at] in self._head_forms
+            if done is None and not (in_plan or alone) and (thing is None or not timed):
                 return None
             if following in ("is", "are", "was", "were", "'s", "up"):
                 return None
@@ -425,8 +453,10 @@ class StepGrammar:
         return None
 
     def _returns(self, analysis: Analysis, start: int, head: int, end: int) -> Step | None:
-        """ "Back tonight if nothing passed", "back to me in four weeks"."""
-        if analysis.norms[head] != "back":
+        """ "Back tonight if nothing passed", "he's back with me on Tuesday"."""
+        if analysis.norms[head] in self._subjects and analysis.norms[head + 1 : head + 2] == ["is"]:
+            head += 2
+        if head >= end or analysis.norms[head] != "back":
             return None
         found = self.due.find(analysis, head + 1, end)
         if found is None or found.weak or found.start - head > 4:

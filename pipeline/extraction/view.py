@@ -132,6 +132,7 @@ class View:
         self.cancelled_sides: set[int] = set()
         self.owners: dict[int, int | None] = {}
         self.talked: tuple[str, str] | None = None
+        self.told_in: int | None = None  # sentence in which something was said that only the owner can know
         self.telling: int | None = None  # last segment in which the owner's words were told
         self.scanned = 0  # cues before this token have been taken up
         self.past_opening: int | None = None

@@ -37,6 +37,11 @@ STEPS: dict[str, list[str]] = {
     "Referred to the cardiologist for an echo.": ["Referred to the cardiologist"],
     "Let's go for a trial with a hydrolysed food, strictly nothing else, eight weeks.": ["Let's go for"],
     "Back tonight if nothing is passed by six.": ["Back tonight"],
+    "He's back with me on Tuesday.": ["He's back with me"],
+    "I've popped a catheter in.": ["I've popped a catheter in"],
+    "She's due again in twelve months.": ["She's due again"],
+    "I'd like him back tomorrow morning.": ["I'd like him back"],
+    "If she's still stiff by Christmas we'll take some pictures of those hips.": ["If she's still stiff"],
     "Plan. Sedate, clip, lance this afternoon, cone. FIV test before he goes home.": [
         "Sedate",
         "clip",
@@ -64,6 +69,9 @@ NO_STEPS = [
     "Discharge, purulent, from the left ear.",
     "Let's go back to that murmur, it's quieter on the right.",
     "Grade three dental disease.",
+    "Piggies don't give you a lot to go on.",
+    "The old lesion has not come back.",
+    "Nose dry, a little crusty on top.",
 ]
 
 KINDS: dict[str, str] = {
