@@ -73,7 +73,7 @@ class PlanFact(Words):
 class AsideFact(Words):
     """Words that must not become a finding, and the kind of talk they stand in."""
 
-    why: Literal["teaching", "intention", "question", "plan", "chatter", "other_animal"]
+    why: Literal["teaching", "intention", "question", "plan", "chatter", "other_animal", "withdrawn"]
 
 
 class Gold(Frozen):

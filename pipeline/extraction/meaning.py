@@ -29,7 +29,7 @@ class Meaning(View):
             mention = pending.pop()
             if self._foreign_subject(mention, segment):
                 continue
-            near = self._near_system(mention, places) or context
+            near = self._near_system(mention, places, segment.end) or context
             item = self._of_patient(mention, segment, near) or self._resolve(mention, near)
             if item is None:
                 pending += mention.inner[::-1]
@@ -86,7 +86,10 @@ class Meaning(View):
                 found.append((mention.start, mention.end, system))
         return found
 
-    def _near_system(self, mention: Mention, places: list[tuple[int, int, str]]) -> str | None:
+    def _near_system(
+        self, mention: Mention, places: list[tuple[int, int, str]], segment_end: int
+    ) -> str | None:
+        """The system of the nearest landmark; one behind a mark, or in the next segment, is farther."""
         best: tuple[int, str] | None = None
         first = bisect_left(places, (mention.start - 2 * _NEAR, 0, ""))
         for start, end, system in places[first:]:
@@ -98,6 +101,8 @@ class Meaning(View):
                 w in COMMA_MARKS for w in self.norms[min(end, mention.end) : max(start, mention.start)]
             )
             ahead = start >= mention.end
+            if start >= segment_end:
+                marks = max(marks, 2)  # "no masses in her tummy coat is dull"
             distance = (start - mention.end) * 2 + 3 if ahead else mention.start - end
             distance += marks * (8 if ahead else 2)
             if best is None or distance < best[0]:

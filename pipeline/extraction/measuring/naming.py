@@ -45,10 +45,16 @@ class Naming:
         # Without a word that leads to it the value must be too large to count something.
         rate = name.row.unit == "/min" and value.number.value >= _SLOWEST_LOOSE
         renamed = any(sheet.is_word(t, "rate_names") for t in gap)
-        leads = sheet.is_link(gap[-1]) or (rate and len(gap) <= 5 and not renamed)
+        leads = sheet.is_link(gap[-1]) or (rate and len(gap) <= 5 and not renamed) or self._warm(name, value)
         own = sheet.mention_over(name.start)
         blocked = any(t in sheet.blocking and not (own and own.start <= t < own.end) for t in gap)
         return plausible and leads and not blocked
+
+    def _warm(self, name: Name, value: Value) -> bool:
+        """ "Temperature last, sorry sweetheart, 38.4": decimals of a body's warmth count nothing else."""
+        low, high = self.sheet.tables.bare_temperature
+        amount = value.number.read(decimal=True)
+        return name.row.kind == "temperature" and low <= amount <= high and amount != int(amount)
 
     def _after(self, value: Value) -> Name | None:
         """ "ninety six on the heart rate", "a 38.6 temperature"."""
