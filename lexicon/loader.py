@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from lexicon.forms import Inflection, normal_form, plural, spellings
+from lexicon.lasting import lasting
 from lexicon.own import OwnTerms, read_own_terms, terms_file
 from lexicon.schema import (
     SYSTEMS,
@@ -302,6 +303,7 @@ def load_lexicon(root: Path | None = None) -> Lexicon:
 
 
 @functools.lru_cache(maxsize=4)
+@lasting()
 def _load(root: Path | None, own_file: Path | None, _state: tuple[int, int]) -> Lexicon:
     base: Traversable = root if root is not None else resources.files("lexicon")
     places: dict[str, str] = {}

@@ -14,6 +14,7 @@ from spacy.util import get_lang_class
 from spacy.vocab import Vocab
 
 from lexicon import Lexicon, load_lexicon
+from lexicon.lasting import lasting
 from lexicon.schema import System
 from pipeline.extraction.assessments import AssessmentReader
 from pipeline.extraction.clauses import ClauseReader
@@ -97,6 +98,7 @@ def load_pipeline() -> Language:
 
 
 @functools.lru_cache(maxsize=2)
+@lasting()
 def _build(lexicon: Lexicon) -> Language:
     english = get_lang_class("en")
     # A bare vocabulary: the components read the words themselves and none of English's computed word features.
