@@ -43,6 +43,7 @@ class StatementStarts:
         self.amounts = frozenset(words["amounts"])
         self.markers = frozenset(words["markers"])
         self.pronouns = frozenset(words["pronouns"])
+        self.resuming = frozenset(words["resuming_pronouns"])
         self.prepositions = frozenset(groups["prepositions"])
         self.closing = frozenset(words["closing"])
         self.pointing = frozenset(words["pointing"])
@@ -212,7 +213,7 @@ class _Finder:
                 return True
             if token in self.denials or token in self.value_tokens or token in self.amount_at:
                 return not sided
-            if norm in self.words.pronouns or norm in self.words.pointing:
+            if norm in self.words.resuming or norm in self.words.pointing:
                 return token + 1 < last and self.norms[token + 1] in self.words.verbs
             if norm not in self.words.degrees and norm not in ("left", "right", "both", "sides", "the"):
                 return False

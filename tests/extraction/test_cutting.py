@@ -24,6 +24,7 @@ WITH_AND_WITHOUT_MARKS = """
     No [wax|absent], ears [clean|@ears], no [fleas|absent], coat [glossy|@skin].
     [Wax|both] both ears, no [mites|absent @ears].
     Okay, so eyes are [clear|@eyes], there's a bit of [tartar|mild] on the back teeth, gums are [pink|@mouth].
+    Spleen a little [enlarged|mild @abdomen], so I suspect [adrenal disease|possible @general], I'll book a scan for next week.
     He's [bright|@general], the heart is [regular|@cardiovascular], there's a [lump|right] on the right flank.
 """
 

@@ -415,6 +415,16 @@ def test_how_a_pressure_was_taken_stays_with_it(said: str, expected: tuple[float
         assert (pressure.value, pressure.method) == expected
 
 
+def test_a_part_spoken_of_before_is_no_site_of_a_temperature() -> None:
+    (temperature,) = hear("coat thin over the tail no redness no scabs temp thirty eight nine").measurements
+    assert "tail" not in (temperature.method or "")
+
+
+def test_a_temperature_is_read_after_other_words() -> None:
+    (temperature,) = hear("Temperature last sorry sweetheart 38.4 all done what a star.").measurements
+    assert (temperature.kind, temperature.value) == ("temperature", 38.4)
+
+
 def test_an_answer_to_an_earlier_clause_is_less_sure() -> None:
     """The name was not said with the value."""
     (temperature,) = hear("Recheck temp in four hours, it's 39.6 now.").measurements

@@ -6,8 +6,9 @@ from pipeline.extraction.measuring.model import Reading
 from pipeline.extraction.measuring.sheet import Sheet
 from pipeline.extraction.tokens import SENTENCE_MARKS
 
-_REACH = 12  # tokens around a reading in which the words about it stand
-_SITED = ("systolic_blood_pressure", "temperature")
+_REACH = {"systolic_blood_pressure": 12, "temperature": 4}
+"""Tokens around a reading in which the words about its taking stand: for a temperature beside it ("rectal temp"), for parts such as
+the tail are spoken of for themselves too."""
 
 
 class Siting:
@@ -28,7 +29,7 @@ class Siting:
     def describe(self) -> None:
         """Write the words about the taking into the method of the readings they stand beside."""
         for index, reading in enumerate(self.sheet.out):
-            if reading.kind in _SITED and (words := self._words(index, reading)):
+            if reading.kind in _REACH and (words := self._words(index, reading)):
                 reading.method = "; ".join([reading.method, *words] if reading.method else words)
 
     def _cuffs(self) -> list[tuple[int, int]]:
@@ -68,8 +69,9 @@ class Siting:
         """The words within reach in the same sentence, not beyond the neighbouring readings."""
         sheet = self.sheet
         out = sheet.out
-        low = max(reading.start - _REACH, out[index - 1].end if index else 0)
-        high = min(reading.end + _REACH, out[index + 1].start if index + 1 < len(out) else len(sheet.norms))
+        reach = _REACH[reading.kind]
+        low = max(reading.start - reach, out[index - 1].end if index else 0)
+        high = min(reading.end + reach, out[index + 1].start if index + 1 < len(out) else len(sheet.norms))
         said = []
         for start, end in self._spans:
             first, last = (start, reading.start) if start < reading.start else (reading.end, start)
