@@ -163,3 +163,11 @@ def test_what_is_added_later_goes_to_its_finding(marked: str) -> None:
 def test_qualities_numbers_and_durations_are_kept_as_said(said: str, kept: tuple[str, ...]) -> None:
     """What has no field of its own stays with the finding in the words that were said."""
     assert hear(said).findings[0].modifiers == kept
+
+
+def test_joints_named_with_their_verdict_take_the_place_of_the_part_before() -> None:
+    dictation = (
+        "[Fatty lump|left @skin] over the left ribs. Joints [move freely|@musculoskeletal], no"
+        " [heat|absent @musculoskeletal], [swelling|absent @musculoskeletal] or [crepitus|absent @musculoskeletal]."
+    )
+    assert disagreements(dictation) == []
