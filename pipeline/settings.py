@@ -55,6 +55,11 @@ class Settings(BaseSettings):
         default=None,
         description="File of the practice's own words; terms.toml in the user's folder of settings by default.",
     )
+    database: str | None = Field(
+        default=None,
+        description="Where records are kept: a file, or the address of a PostgreSQL server (postgresql://…); "
+        "a file among the user's data by default.",
+    )
     cache: Path | None = Field(
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )
