@@ -60,6 +60,10 @@ class Settings(BaseSettings):
         description="Where records are kept: a file, or the address of a PostgreSQL server (postgresql://…); "
         "a file among the user's data by default.",
     )
+    person: str | None = Field(
+        default=None,
+        description="Who reads, writes and signs: a name or identifier of somebody in the practice.",
+    )
     cache: Path | None = Field(
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )

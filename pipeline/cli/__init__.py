@@ -16,6 +16,7 @@ from typing import Annotated
 
 import typer
 
+from pipeline.cli import book_commands
 from pipeline.cli.border import BorderGroup
 
 app = typer.Typer(
@@ -28,6 +29,10 @@ app = typer.Typer(
 )
 words = typer.Typer(help="What the program knows of the trade's words.", no_args_is_help=True)
 app.add_typer(words, name="lexicon")
+app.add_typer(book_commands.practice, name="practice")
+app.add_typer(book_commands.people, name="people")
+app.add_typer(book_commands.owner, name="owner")
+app.add_typer(book_commands.patient, name="patient")
 
 Audio = Annotated[
     Path,
@@ -68,6 +73,16 @@ Model = Annotated[
 Device = Annotated[
     str | None, typer.Option("--device", help="auto, cpu or cuda.", show_default=False, metavar="DEVICE")
 ]
+Keep = Annotated[
+    str | None,
+    typer.Option(
+        "--keep",
+        help="Keep the record as a draft of this patient: identifier, microchip number, or words only one has.",
+        show_default=False,
+        metavar="PATIENT",
+    ),
+]
+Who = book_commands.Who
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else.")]
 Talk = Annotated[bool, typer.Option("--talk", help="Show the talk that made no finding, too.")]
 
@@ -92,13 +107,15 @@ def _start(
 
 
 @app.command()
-def exam(
+def exam(  # noqa: PLR0913, PLR0917 - each is an option
     audio: Audio,
     patient: PatientFile = None,
     visit: Kind = None,
     date: Day = None,
     model: Model = None,
     device: Device = None,
+    keep: Keep = None,
+    who: Who = None,
     as_json: Json = False,
     talk: Talk = False,
 ) -> None:
@@ -106,8 +123,8 @@ def exam(
     from pipeline.cli import examining, kept
     from pipeline.settings import load_settings
 
-    settings = load_settings(model=model, device=device)
-    examining.exam(audio, settings, kept.Request(patient, visit, date, as_json, talk))
+    settings = load_settings(model=model, device=device, person=who)
+    examining.exam(audio, settings, kept.Request(patient, visit, date, as_json, talk, keep))
 
 
 @app.command()
@@ -141,6 +158,8 @@ def listen(  # noqa: PLR0913, PLR0917 - each is an option
     ] = None,
     model: Model = None,
     device: Device = None,
+    keep: Keep = None,
+    who: Who = None,
     as_json: Json = False,
     talk: Talk = False,
 ) -> None:
@@ -148,9 +167,9 @@ def listen(  # noqa: PLR0913, PLR0917 - each is an option
     from pipeline.cli import kept, listening
     from pipeline.settings import load_settings
 
-    settings = load_settings(model=model, device=device)
+    settings = load_settings(model=model, device=device, person=who)
     wanted = listening.Listening(microphone, file, speed, folder)
-    listening.listen(settings, wanted, kept.Request(patient, visit, date, as_json, talk))
+    listening.listen(settings, wanted, kept.Request(patient, visit, date, as_json, talk, keep))
 
 
 @app.command()
@@ -163,11 +182,13 @@ def transcribe(audio: Audio, model: Model = None, device: Device = None, as_json
 
 
 @app.command()
-def extract(
+def extract(  # noqa: PLR0913, PLR0917 - each is an option
     text: Annotated[str, typer.Argument(help="A text file, or - for standard input.", show_default=False)],
     patient: PatientFile = None,
     visit: Kind = None,
     date: Day = None,
+    keep: Keep = None,
+    who: Who = None,
     as_json: Json = False,
     talk: Talk = False,
     explain: Annotated[
@@ -179,8 +200,10 @@ def extract(
 ) -> None:
     """Write the record of an examination that is a text already."""
     from pipeline.cli import examining, kept
+    from pipeline.settings import load_settings
 
-    examining.extract(text, kept.Request(patient, visit, date, as_json, talk), explain=explain)
+    request = kept.Request(patient, visit, date, as_json, talk, keep)
+    examining.extract(text, load_settings(person=who), request, explain=explain)
 
 
 @app.command()

@@ -71,6 +71,9 @@ def _report(error: Exception) -> int:
     if isinstance(error, CallError | SettingsError):
         complain(str(error))
         return CALL_WRONG
+    if isinstance(error, _wrong_entries()):
+        complain(str(error))
+        return CALL_WRONG
     if isinstance(error, _known_errors()):
         complain(str(error))
         return WORK_FAILED
@@ -90,9 +93,27 @@ def _known_errors() -> tuple[type[Exception], ...]:
     from models import ModelError  # noqa: PLC0415
     from pipeline.capture import CaptureError  # noqa: PLC0415
     from pipeline.evaluation import GoldError  # noqa: PLC0415
+    from pipeline.review import ReviewError  # noqa: PLC0415
     from pipeline.speech import SpeechError  # noqa: PLC0415
+    from pipeline.store import StoreError  # noqa: PLC0415
 
-    return (WorkError, CaptureError, ModelError, SpeechError, LexiconError, GoldError)
+    return (
+        WorkError,
+        CaptureError,
+        ModelError,
+        SpeechError,
+        LexiconError,
+        GoldError,
+        ReviewError,
+        StoreError,
+    )
+
+
+def _wrong_entries() -> tuple[type[Exception], ...]:
+    """Give the error types that tell of a value that was given and cannot be."""
+    from pipeline.store import EntryError  # noqa: PLC0415
+
+    return (EntryError,)
 
 
 def _first_line(error: Exception) -> str:

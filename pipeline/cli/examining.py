@@ -13,6 +13,7 @@ from lexicon import load_lexicon
 from pipeline import exam as chain
 from pipeline.capture import Recording, is_recording, read_audio
 from pipeline.cli.border import CallError
+from pipeline.cli.examined import examined
 from pipeline.cli.explanation_view import explanation_lines
 from pipeline.cli.inputs import read_patient, read_text, read_visit, require_file
 from pipeline.cli.kept import Request, who_was_examined
@@ -42,9 +43,10 @@ def exam(audio: Path, settings: Settings, request: Request) -> None:
     if is_recording(audio):
         request = who_was_examined(audio, request)
     require_file(audio)
-    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
-    record = _examine(audio, settings, animal, visit)
-    show_record(record, as_json=request.as_json, talk=request.talk)
+    with examined(settings, request) as of:
+        record = _examine(audio, settings, of.patient, of.visit)
+        show_record(record, as_json=request.as_json, talk=request.talk)
+        of.keep(record)
 
 
 def transcribe(audio: Path, settings: Settings, *, as_json: bool) -> None:
@@ -57,18 +59,21 @@ def transcribe(audio: Path, settings: Settings, *, as_json: bool) -> None:
     write_lines(output(), (Text(printable(line)) for line in plain_text(transcript).splitlines()))
 
 
-def extract(source: str, request: Request, *, explain: bool) -> None:
+def extract(source: str, settings: Settings, request: Request, *, explain: bool) -> None:
     """Make the record of a text, or show how it is understood."""
-    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
-    text = read_text(source)
-    if not text.strip():
-        remark("The text is empty: the record holds nothing that was said.")
-    transcript = Transcript.from_text(text)
-    if explain:
-        _show_explanation(explain_text(transcript, on=visit.on), as_json=request.as_json)
-        return
-    record = chain.understand(transcript, animal, visit)
-    show_record(record, as_json=request.as_json, talk=request.talk)
+    if explain and request.keep_for is not None:
+        raise CallError("--explain shows how a text is understood and keeps nothing: leave out --keep.")
+    with examined(settings, request) as of:
+        text = read_text(source)
+        if not text.strip():
+            remark("The text is empty: the record holds nothing that was said.")
+        transcript = Transcript.from_text(text)
+        if explain:
+            _show_explanation(explain_text(transcript, on=of.visit.on), as_json=request.as_json)
+            return
+        record = chain.understand(transcript, of.patient, of.visit)
+        show_record(record, as_json=request.as_json, talk=request.talk)
+        of.keep(record)
 
 
 def demo(name: str, settings: Settings, *, talk: bool) -> None:

@@ -39,7 +39,7 @@ def read_patient(file: Path | None) -> Patient | None:
         # A field that is not known first: it is often the one that another misses.
         problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
         more = f" ({len(problems) - 1} more to mend after that)" if len(problems) > 1 else ""
-        raise CallError(f"The patient file {file} is wrong: {_problem(problems[0])}.{more}") from None
+        raise CallError(f"The patient file {file} is wrong: {field_fault(problems[0])}.{more}") from None
 
 
 def _parsed(text: str, file: Path) -> object:
@@ -74,7 +74,7 @@ def read_visit(kind: str | None, day: str | None) -> Visit:
     wanted = kind.strip().lower().replace("-", "_").replace(" ", "_")
     for known in kinds:
         if known == wanted:
-            return Visit(kind=known, on=_day(day))
+            return Visit(kind=known, on=date.today() if day is None else read_day(day, "--date"))
     raise CallError(f"There is no kind of visit {kind!r}. Give --visit one of: {', '.join(kinds)}.")
 
 
@@ -108,16 +108,15 @@ def require_file(file: Path) -> None:
         raise CallError(f"{file} is a folder. Give one sound file, or the folder of a recording.")
 
 
-def _day(day: str | None) -> date:
-    if day is None:
-        return date.today()
+def read_day(day: str, option: str) -> date:
+    """Read a day, year-month-day. Raises CallError that names the option."""
     try:
         # Of the forms of ISO 8601 one is enough: in "20260302" a slip goes unseen.
         found = date.fromisoformat(day) if re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) else None
     except ValueError:
         found = None
     if found is None:
-        raise CallError(f"{day!r} is no date. Give --date as YYYY-MM-DD.")
+        raise CallError(f"{day!r} is no date. Give {option} as YYYY-MM-DD.")
     return found
 
 
@@ -140,7 +139,7 @@ def _read_bytes(file: Path, what: str) -> bytes:
         raise CallError(f"The {what} {file} cannot be read: {reason}.") from None
 
 
-def _problem(problem: Any) -> str:
+def field_fault(problem: Any) -> str:
     """Say in words what is wrong with a field, and what would be right."""
     names = [str(part) for part in problem["loc"]]
     field = ".".join(names)

@@ -19,7 +19,7 @@ _VISIT_NAME = "visit.json"
 class Request:
     """What was asked for beside the recording or text, as it came from the options.
 
-    `kind` is None where the user named none.
+    `kind` is None where the user named none; `keep_for` is the kept patient whose record it becomes.
     """
 
     patient: Path | None
@@ -27,6 +27,7 @@ class Request:
     day: str | None
     as_json: bool
     talk: bool
+    keep_for: str | None = None
 
 
 def keep_who(folder: Path, patient: Patient | None, visit: Visit) -> None:

@@ -20,8 +20,9 @@ from lexicon.closing import closes
 from pipeline import exam as chain
 from pipeline.capture import CaptureError, Microphone, SoundFile, Source, hold, pack
 from pipeline.cli.border import CallError, WorkError
+from pipeline.cli.examined import Examined, examined
 from pipeline.cli.examining import show_record
-from pipeline.cli.inputs import read_patient, read_visit, require_file
+from pipeline.cli.inputs import require_file
 from pipeline.cli.kept import Request, keep_who
 from pipeline.cli.live_view import Live, State, screen
 from pipeline.cli.page import ASCII, Shapes, clock
@@ -49,16 +50,20 @@ class Listening:
 def listen(settings: Settings, wanted: Listening, request: Request) -> None:
     """Listen to an examination, show its record growing, and write it at the end.
 
-    Raises CallError, CaptureError, ModelError, SpeechError, WorkError.
+    Raises CallError, CaptureError, ModelError, SpeechError, StoreError, WorkError.
     """
-    animal, visit = read_patient(request.patient), read_visit(request.kind, request.day)
+    with examined(settings, request) as of:
+        _listen(settings, wanted, request, of)
+
+
+def _listen(settings: Settings, wanted: Listening, request: Request, of: Examined) -> None:
     folder = wanted.folder or _new_folder()
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise CallError(f"{folder} is not empty. Name a new folder with --to.")
     source = _source(wanted)
     with progress_bars() as bars:
         decoder = chain.make_recogniser(settings, bars.model).decoder
-    examination = _Examination(animal, visit, source, decoder, folder)
+    examination = _Examination(of.patient, of.visit, source, decoder, folder)
     with _stopped_by_signals(examination.session):
         examination.run()
     for note in examination.session.notes:
@@ -67,6 +72,7 @@ def listen(settings: Settings, wanted: Listening, request: Request) -> None:
         remark("No speech was understood. Check the microphone: rostral check")
     _pack(examination.folder)
     show_record(examination.live.record, as_json=request.as_json, talk=request.talk)
+    of.keep(examination.live.record)
     if examination.error is not None:
         raise WorkError(
             f"{examination.error} The sound is in {examination.folder}: run rostral exam {examination.folder}"

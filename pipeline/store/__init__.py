@@ -13,7 +13,25 @@ from pipeline.store.errors import (
     NotFoundError,
     StoreError,
 )
-from pipeline.store.model import Actor, Client, KeptPatient, KeptRecord, KeptVisit, SignedVersion
+from pipeline.store.lists import (
+    events_of,
+    full_id,
+    patients_of,
+    record_line,
+    records_of,
+)
+from pipeline.store.model import (
+    Actor,
+    Client,
+    KeptPatient,
+    KeptRecord,
+    KeptVisit,
+    Person,
+    Practice,
+    RecordLine,
+    SignedVersion,
+    TrailEvent,
+)
 from pipeline.store.patients import (
     add_client,
     add_patient,
@@ -24,16 +42,26 @@ from pipeline.store.patients import (
     patient_by_microchip,
     patient_of,
 )
-from pipeline.store.practices import actor_of, add_person, found_practice, retire_person
+from pipeline.store.practices import (
+    actor_of,
+    add_person,
+    change_practice,
+    found_practice,
+    people,
+    practice_of,
+    retire_person,
+)
 from pipeline.store.records import (
     amend_record,
     file_record,
     keep_record,
+    note_export,
     open_visit,
     record_of,
     review_record,
     sign_record,
     signed_version,
+    view_record,
 )
 from pipeline.store.search import Hit, PastValue, PastVisit, search, values_of, visits_of
 
@@ -52,8 +80,12 @@ __all__ = [
     "NotFoundError",
     "PastValue",
     "PastVisit",
+    "Person",
+    "Practice",
+    "RecordLine",
     "SignedVersion",
     "StoreError",
+    "TrailEvent",
     "actor_of",
     "add_client",
     "add_patient",
@@ -62,20 +94,30 @@ __all__ = [
     "audit",
     "change_client",
     "change_patient",
+    "change_practice",
     "client_of",
     "erase_client",
+    "events_of",
     "file_record",
     "found_practice",
+    "full_id",
     "keep_record",
+    "note_export",
     "open_visit",
     "patient_by_microchip",
     "patient_of",
+    "patients_of",
+    "people",
+    "practice_of",
+    "record_line",
     "record_of",
+    "records_of",
     "retire_person",
     "review_record",
     "search",
     "sign_record",
     "signed_version",
     "values_of",
+    "view_record",
     "visits_of",
 ]

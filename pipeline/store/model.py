@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, ConfigDict, Field
 
@@ -24,6 +24,32 @@ class Actor(Frozen):
     person_id: Identifier
     name: str
     role: Role
+
+
+class Person(Frozen):
+    """Somebody who works or worked in a practice; who is not `active` cannot act any more."""
+
+    id: Identifier
+    practice_id: Identifier
+    practice: str
+    name: str
+    role: Role
+    active: bool
+
+
+class Practice(Frozen):
+    """A practice, with the lines of its letterhead; null where none was given."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    id: Identifier
+    name: str
+    address: str | None = None
+    phone: str | None = None
+    email: str | None = None
+    registration: str | None = Field(
+        default=None, description="What the practice has to name on its papers: its registration, say."
+    )
 
 
 class Client(Frozen):
@@ -66,6 +92,31 @@ class KeptRecord(Frozen):
     revision: int
     version: int = Field(description="Last signed version; 0 before the first signature.")
     review: Review | None
+
+
+class RecordLine(Frozen):
+    """A record in a list: whose it is, of which day, and how far it is."""
+
+    id: Identifier
+    patient_id: Identifier
+    patient: str
+    species: str
+    visit_id: Identifier
+    kind: VisitKind
+    on: date
+    state: RecordState
+    version: int
+
+
+class TrailEvent(Frozen):
+    """One event of the audit trail. `by` is the person's name, their identifier where the person is not known."""
+
+    seq: int
+    at: AwareDatetime
+    by: str
+    action: str
+    subject: Identifier
+    detail: dict[str, Any]
 
 
 class SignedVersion(Frozen):

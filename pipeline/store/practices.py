@@ -9,10 +9,12 @@ from sqlalchemy import Connection, insert, select, update
 
 from pipeline.store.database import Database
 from pipeline.store.errors import EntryError, NotAllowedError, NotFoundError
-from pipeline.store.model import Actor, Role
+from pipeline.store.model import Actor, Person, Practice, Role
 from pipeline.store.stamps import new_id
 from pipeline.store.tables import person, practice
 from pipeline.store.trail import BEGINNING, begin, change
+
+_LETTERHEAD = ("address", "phone", "email", "registration")
 
 
 def found_practice(database: Database, name: str, manager: str, at: datetime) -> Actor:
@@ -80,6 +82,53 @@ def actor_of(database: Database, practice_id: str, person_id: str) -> Actor:
     return Actor(practice_id=practice_id, person_id=person_id, name=row.name, role=row.role)
 
 
+def people(database: Database) -> tuple[Person, ...]:
+    """Everybody who was ever added, of all practices of the database: to choose who acts, before anybody does."""
+    with database.reading() as connection:
+        rows = connection.execute(
+            select(person, practice.c.name.label("practice"))
+            .select_from(person.join(practice, practice.c.id == person.c.practice_id))
+            .order_by(person.c.id)
+        ).all()
+    return tuple(
+        Person(
+            id=row.id,
+            practice_id=row.practice_id,
+            practice=row.practice,
+            name=row.name,
+            role=row.role,
+            active=row.active,
+        )
+        for row in rows
+    )
+
+
+def practice_of(database: Database, actor: Actor) -> Practice:
+    """The practice that somebody works in, with its letterhead. Raises NotFoundError."""
+    columns = [practice.c[name] for name in Practice.model_fields]
+    with database.reading() as connection:
+        row = connection.execute(select(*columns).where(practice.c.id == actor.practice_id)).one_or_none()
+    if row is None:
+        raise NotFoundError("There is no such practice in this database.")
+    return Practice.model_validate(dict(row._mapping))
+
+
+def change_practice(database: Database, actor: Actor, changed: Practice, at: datetime) -> Practice:
+    """Keep a practice's name and letterhead as given; what stood there before is read in the trail.
+
+    Raises NotAllowedError for all but managers, EntryError for an empty name, NotFoundError for another practice.
+    """
+    _must_manage(actor)
+    if changed.id != actor.practice_id:
+        raise NotFoundError("There is no such practice in this database.")
+    values: dict[str, str | None] = {"name": _named(changed.name, "practice")}
+    values |= {name: getattr(changed, name) or None for name in _LETTERHEAD}
+    with change(database, actor, at) as made:
+        made.connection.execute(update(practice).where(practice.c.id == changed.id).values(**values))
+        made.note("change_practice", changed.id, **values)
+    return Practice.model_validate({"id": changed.id, **values})
+
+
 def _insert_person(connection: Connection, actor: Actor) -> None:
     connection.execute(
         insert(person).values(
@@ -94,7 +143,7 @@ def _insert_person(connection: Connection, actor: Actor) -> None:
 
 def _must_manage(actor: Actor) -> None:
     if actor.role != "manager":
-        raise NotAllowedError("Only a manager can change who works in the practice.")
+        raise NotAllowedError("Only a manager can change the practice and who works in it.")
 
 
 def _named(name: str, what: str) -> str:

@@ -6,7 +6,7 @@ before stays readable. Whoever writes says which revision they read: of two peop
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
@@ -27,11 +27,18 @@ from pipeline.store.trail import Change, change
 Kept = TypeVar("Kept", ExamRecord, Review)
 
 _REVIEWERS = ("vet", "nurse")
+_AHEAD = timedelta(days=1)
+"""Where it is a day later than in the zone that times are kept in, a visit of today is no mistake."""
 
 
-def open_visit(database: Database, actor: Actor, patient_id: str, kind: VisitKind, at: datetime) -> KeptVisit:
-    """Begin a visit of a patient, on the day of `at`. Raises NotFoundError."""
-    opened = KeptVisit(id=new_id(), patient_id=patient_id, kind=kind, on=at.date())
+def open_visit(
+    database: Database, actor: Actor, patient_id: str, kind: VisitKind, at: datetime, on: date | None = None
+) -> KeptVisit:
+    """Begin a visit of a patient, on the day of `at` unless another is given. Raises NotFoundError, EntryError."""
+    day = on or at.date()
+    if day > at.date() + _AHEAD:
+        raise EntryError(f"The day of the visit, {day}, lies ahead: give the day on which it was.")
+    opened = KeptVisit(id=new_id(), patient_id=patient_id, kind=kind, on=day)
     with change(database, actor, at) as made:
         found = made.connection.execute(
             select(patient.c.id).where(patient.c.id == patient_id, patient.c.practice_id == actor.practice_id)
@@ -87,6 +94,23 @@ def record_of(database: Database, actor: Actor, record_id: str) -> KeptRecord:
     with database.reading() as connection:
         row = connection.execute(_chosen(actor, record_id)).one_or_none()
     return _kept(row)
+
+
+def view_record(database: Database, actor: Actor, record_id: str, at: datetime) -> KeptRecord:
+    """The record as it is now, for somebody who reads it: that they did is kept in the trail. Raises NotFoundError."""
+    with change(database, actor, at) as made:
+        kept = _kept(made.connection.execute(_chosen(actor, record_id)).one_or_none())
+        made.note("view", record_id, version=kept.version, state=kept.state)
+    return kept
+
+
+def note_export(
+    database: Database, actor: Actor, record_id: str, version: int, form: str, at: datetime
+) -> None:
+    """Keep in the trail that a version left the practice's books, in which form. Raises NotFoundError."""
+    with change(database, actor, at) as made:
+        _version(made, _kept(made.connection.execute(_chosen(actor, record_id)).one_or_none()).id, version)
+        made.note("export", record_id, version=version, form=form)
 
 
 def review_record(

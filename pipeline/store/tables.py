@@ -61,6 +61,11 @@ practice = Table(
     # The trail's last event: it tells when events are cut off at the end, and its row is the lock of every writer.
     Column("trail_seq", Integer, nullable=False),
     Column("trail_sha256", String(64), nullable=False),
+    # The lines of the letterhead.
+    Column("address", Text),
+    Column("phone", Text),
+    Column("email", Text),
+    Column("registration", Text),
 )
 
 person = Table(

@@ -48,7 +48,7 @@ def test_a_database_of_a_newer_program_is_left_alone(address: str | Path) -> Non
 
 
 def test_a_transaction_that_fails_leaves_no_trace(database: Database) -> None:
-    insert = text("INSERT INTO practice VALUES ('x', 'x', 0, 'x')")
+    insert = text("INSERT INTO practice (id, name, trail_seq, trail_sha256) VALUES ('x', 'x', 0, 'x')")
 
     def insert_twice() -> None:
         with database.writing() as connection:

@@ -1,0 +1,101 @@
+"""The practice's database as the commands use it: which one it is, and who acts.
+
+The command line trusts whoever may read the database; the name is what the trail and signatures hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+from pipeline.cli.border import CallError, WorkError
+from pipeline.settings import PREFIX, Settings
+from pipeline.store import Actor, Database, Person, actor_of, people
+from pipeline.store.stamps import now
+
+_BEGIN = 'rostral practice begin "NAME OF THE PRACTICE" --manager "YOUR NAME"'
+_FILE = "rostral.sqlite"
+
+
+@dataclass(frozen=True, slots=True)
+class Books:
+    """An open database, and the person who reads and writes in it."""
+
+    database: Database
+    actor: Actor
+
+    def at(self) -> datetime:
+        """The time that goes into what is written now."""
+        return now()
+
+
+def usual_address(settings: Settings) -> str | Path:
+    """Where records are kept: the address or file of the settings, else a file among the user's data."""
+    if settings.database is None:
+        return user_data_path("rostral", appauthor=False) / _FILE
+    return settings.database if "://" in settings.database else Path(settings.database).expanduser()
+
+
+@contextmanager
+def open_database(settings: Settings, *, new: bool = False) -> Iterator[Database]:
+    """The database of the settings, closed at the end; a file that is not there yet is made only if `new`.
+
+    Raises WorkError, DatabaseError.
+    """
+    address = usual_address(settings)
+    if isinstance(address, Path) and not new and not address.exists():
+        raise WorkError(
+            f"Nothing is kept yet: there is no database {address}. Begin with: {_BEGIN}; or name another"
+            f" database in {PREFIX}DATABASE."
+        )
+    database = Database(address)
+    try:
+        yield database
+    finally:
+        database.close()
+
+
+@contextmanager
+def open_books(settings: Settings) -> Iterator[Books]:
+    """The database of the settings with the person who acts. Raises CallError, WorkError, DatabaseError."""
+    with open_database(settings) as database:
+        yield Books(database, who_acts(database, settings.person))
+
+
+def who_acts(database: Database, named: str | None) -> Actor:
+    """The person of that name or identifier (its beginning is enough); where one person works alone, that one.
+
+    Raises CallError that says how to name somebody, WorkError when nobody was added yet.
+    """
+    active = [one for one in people(database) if one.active]
+    if not active:
+        raise WorkError(f"No practice was set up in {database.shown} yet. Begin with: {_BEGIN}")
+    chosen = [one for one in active if named is None or _is_named(one, named)]
+    if len(chosen) == 1:
+        return actor_of(database, chosen[0].practice_id, chosen[0].id)
+    listed = "; ".join(_shown(one, active) for one in (chosen or active)[:8])
+    how = f'Say who acts with --as "NAME", or set {PREFIX}PERSON.'
+    if named is None:
+        raise CallError(f"Several people work here. {how} There are: {listed}.")
+    if chosen:
+        raise CallError(f"Several people are called {named!r}: give the identifier. There are: {listed}.")
+    raise CallError(f"Nobody called {named!r} works here. {how} There are: {listed}.")
+
+
+def _is_named(one: Person, named: str) -> bool:
+    wanted = " ".join(named.split()).casefold()
+    return wanted == " ".join(one.name.split()).casefold() or (
+        len(wanted) >= 16 and one.id.startswith(wanted)
+    )
+
+
+def _shown(one: Person, among: list[Person]) -> str:
+    several = len({other.practice_id for other in among}) > 1
+    alike = sum(_is_named(other, one.name) for other in among) > 1
+    place = f" at {one.practice}" if several else ""
+    return f"{one.name} ({one.role}{place}{f', {one.id}' if alike else ''})"
