@@ -74,6 +74,9 @@ class FindingConcept(Row):
     plain: str = Field(min_length=1, description="The owner's words for it.")
     nature: Literal["abnormal", "normal", "neutral"] = "abnormal"
     verdict: bool = Field(default=False, description="A verdict over a whole structure, not one quality.")
+    covers_rest: Literal["present", "absent"] | None = Field(
+        default=None, description="Said of all that was not spoken of: so asserted, the rest is normal."
+    )
     sided: bool = Field(default=False, description="A side is expected when it is present.")
     structure: Identifier | None = Field(default=None, description="Where it is when nothing else is said.")
     grade_out_of: tuple[int, ...] = Field(default=(), description="Scales it is graded on, commonest first.")

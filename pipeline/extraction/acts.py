@@ -88,7 +88,7 @@ class ActReader:
             # "That's how he walks": said of the patient it defines nothing.
             defined = first.group.id in ("teaching_definition", "teaching_future") and of_patient
             return None if generic or defined else first
-        weak = [cue for cue in inside if cue.kind == "act_weak" and self._general_they(norms, cue)]
+        weak = [cue for cue in inside if cue.kind == "act_weak" and self._is_general(norms, cue)]
         return weak[0] if weak and not (segment.anchored or of_patient) else None
 
     def _decides(self, analysis: Analysis, segment: Segment, cue: Cue) -> bool:
@@ -140,12 +140,17 @@ class ActReader:
                 return True
         return False
 
-    def _general_they(self, norms: list[str], cue: Cue) -> bool:
-        """ "They grind their teeth" is about animals in general, "they are clean" about the ears just named."""
-        if norms[cue.start : cue.end] != ["they"]:
-            return True
+    def _is_general(self, norms: list[str], cue: Cue) -> bool:
+        """Whether "they" and "can" speak of animals in general.
+
+        "They grind their teeth" does, "they are clean" is about the ears just named; "it can cause blindness" does, "the right
+        one I can pop out" and "it can't be expressed" tell what was tried.
+        """
         following = norms[cue.end] if cue.end < len(norms) else ""
-        return following not in self._parts_verbs
+        words = norms[cue.start : cue.end]
+        if words == ["can"]:
+            return following != "not" and norms[max(0, cue.start - 1)] != "i"
+        return words != ["they"] or following not in self._parts_verbs
 
     def _opens_segment(self, norms: list[str], segment: Segment, cue: Cue) -> bool:
         """Whether a cue opens its segment, but for words such as "and then"."""

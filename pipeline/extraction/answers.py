@@ -47,6 +47,8 @@ class Answers(Corrections):
         )
         if affirmed:
             group = self._meant(group, segment)
+        elif not self._of_part_named(group, segment):
+            return
         for _, item, structure, _ in group:
             concept = self.lexicon.findings[item.entry.id]
             if concept.nature == "normal" and not (affirmed and source.act is SpeechAct.QUESTION):
@@ -63,6 +65,15 @@ class Answers(Corrections):
                 self._resolve_antecedent(draft, item)
                 continue
             self.out.drafts.append(draft)
+
+    def _of_part_named(self, group: list[tuple[int, Item, str | None, str]], segment: Segment) -> bool:
+        """ "Probably a lipoma. Testicles not there.": a denial that names a part of another system answers nothing before it."""
+        named = {
+            self.lexicon.structures[m.entries[0].id].system
+            for m in self._unmeasured(segment.start, segment.end)
+            if m.is_structure
+        }
+        return not named or any(system in named for *_, system in group)
 
     def _meant(
         self, group: list[tuple[int, Item, str | None, str]], segment: Segment

@@ -157,12 +157,15 @@ class ConceptMatcher:
     def _without_units(self, mentions: list[Mention], analysis: Analysis) -> list[Mention]:
         """Leave out a part whose short name is a unit right after a number ("a 3 mm nodule", but "120, mm pink")."""
         number_ends = {number.end for number in analysis.numbers}
+        counted = {t for n in analysis.numbers if n.end - n.start > 1 for t in range(n.start, n.end)}
         kept = []
         for at, mention in enumerate(mentions):
             unit = mention.start in number_ends and analysis.norms[mention.start] in self._lengths
             following = mentions[at + 1 : at + 3]
             verdict = bool(following) and following[0].start == mention.end and following[0].is_predicate
             described = len(following) == 2 and following[1].start - following[0].end <= 1
+            if counted.issuperset(range(mention.start, mention.end)):
+                continue  # "eight point six" has no sharp point
             if not unit or (verdict and not (described and not following[1].is_structure)):
                 kept.append(mention)
         return kept

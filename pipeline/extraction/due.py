@@ -90,8 +90,8 @@ class DueReader:
 
     def __init__(self, lexicon: Lexicon) -> None:
         table = lexicon.plan["due"]
-        self._units: Mapping[str, tuple[str, int]] = {
-            word: (unit, int(count)) for word, (unit, count) in table["units"].items()
+        self._units: Mapping[str, tuple[str, float]] = {
+            word: (unit, float(count)) for word, (unit, count) in table["units"].items()
         }
         self._named: Mapping[tuple[str, ...], tuple[str, int]] = {
             tuple(phrase.split()): (unit, int(count)) for phrase, (unit, count) in table["named"].items()

@@ -68,13 +68,15 @@ class Verdicts(Afterthoughts):
                 loose = words in self.rules.praise and self.lexicon.findings[item.entry.id].nature == "normal"
                 return not loose and self._structure_before(item, items) is not None
             if light and following.is_structure:
-                return True
+                # "Okay heart now" turns to the heart; it says nothing of it.
+                return not (words in self.rules.turning and item.start == segment.start)
         nxt = self.norms[item.end] if item.end < segment.end else ""
         begins_next = following is not None and following.start == item.end
         free = nxt in self.rules.may_follow or begins_next or self._position_cue(item.end) is not None
-        if nxt.isalpha() and not free:
+        of_part = self._structure_before(item, items) is not None
+        if nxt.isalpha() and not free and not (of_part and self._follows_copula(item, segment)):
             return False
-        if self._structure_before(item, items) is not None or self.pending:
+        if of_part or self.pending:
             return True
         if self.norms[segment.start] in self.rules.possessive_subjects | {"and"} and any(
             w in self.rules.possessive_subjects for w in self.norms[segment.start : segment.start + 2]
@@ -95,6 +97,16 @@ class Verdicts(Afterthoughts):
         if concept.nature != "normal":
             return near or negated or not alone
         return strong_alone and near
+
+    def _follows_copula(self, item: Item, segment: Segment) -> bool:
+        """ "The skin's a bit red underneath": a verb ties the word to its subject, whatever follows."""
+        at = item.start - 1
+        while (
+            at > segment.start
+            and self.norms[at] in (self.rules.degrees | self.rules.hedges) - self.rules.copulas
+        ):
+            at -= 1
+        return self.norms[at] in self.rules.copulas
 
     def _position_cue(self, token: int) -> Cue | None:
         for kind in ("side", "anchor", "now", "past", "possible_after", "act", "terminator"):

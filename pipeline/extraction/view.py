@@ -97,6 +97,8 @@ class ReadingRules(_Words):
         self.not_withdrawing = frozenset(lexicon.words["correcting"]["not_withdrawing"])
         self.statement_openers = frozenset(lexicon.words["correcting"]["statement_openers"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
+        self.hedges = frozenset(lexicon.words["verdicts"]["hedges"])
+        self.turning = frozenset(lexicon.words["verdicts"]["turning"])
         self.may_follow = frozenset(lexicon.words["verdicts"]["may_follow"])
 
 

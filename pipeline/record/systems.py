@@ -9,6 +9,8 @@ What makes a state:
   rate tells nothing of murmurs. A value out of range is a notice, alone as well as beside findings. Only the
   systems of `values_suffice` in lexicon/words.toml (general: weight, temperature, condition) are examined by
   their values alone.
+- What was not spoken of is normal where the vet said so of the rest ("everything else unremarkable"; concepts with
+  `covers_rest`); the reason holds these words.
 - `not_examined` is only what the vet said could not be examined. Where something is on record but no result
   of the vet's (the owner's words, "neutered", a value in or out of its range), the state is `not_mentioned`, the
   reason says what there is, and the notice of a missing system asks for the result.
@@ -37,6 +39,7 @@ def review_systems(
 ) -> tuple[SystemReview, ...]:
     """Work out the state of all systems, nose to tail; `measurements` are the record's with their status."""
     reviews: list[SystemReview] = []
+    rest = _said_of_the_rest(record, lexicon)
     for system in get_args(System):
         of_system = [f for f in record.findings if f.system == system and not f.superseded]
         declined = "; ".join(dict.fromkeys(n.reason for n in record.not_examined if n.system == system))
@@ -50,12 +53,26 @@ def review_systems(
             review = _by_results(system, results, declined)
         elif declined:
             review = SystemReview(system=system, state="not_examined", reason=declined)
+        elif rest is not None:
+            review = SystemReview(system=system, state="normal", reason=rest)
         elif values:
             review = _by_values(system, values, lexicon)
         else:
             review = _without_result(system, of_system, named=system in record.mentioned)
         reviews.append(review)
     return tuple(reviews)
+
+
+def _said_of_the_rest(record: ExamRecord, lexicon: Lexicon) -> str | None:
+    """The vet's words for all that was not spoken of ("rest of exam unremarkable"), as a reason; None without them."""
+    for finding in record.findings:
+        covered = (
+            lexicon.findings[finding.concept].covers_rest if finding.concept in lexicon.findings else None
+        )
+        if is_result(finding) and finding.assertion == covered:
+            said = finding.evidence[0].text if finding.evidence else finding.label
+            return f"said of all that was not spoken of: {said}"
+    return None
 
 
 def is_result(finding: Finding) -> bool:

@@ -49,8 +49,20 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
         ("painful", "present", None, "now", "vet"),
     ],
     "No teeth missing.": [("missing", "absent", None, "now", "vet")],
+    "Okay heart now.": [],
+    "Skin's a bit red underneath.": [("red", "present", None, "now", "vet")],
+    "Probably a lipoma. Testicles obviously not there.": [("lipoma", "possible", None, "now", "vet")],
+    "Kneecaps. The right one I can pop out.": [("pop out", "present", "right", "now", "vet")],
+    "Kneecaps. The right one pops out and goes straight back in.": [
+        ("pops out", "present", "right", "now", "vet"),
+        ("goes straight back in", "present", "right", "now", "vet"),
+    ],
+    "Molars fine. She's eight point six.": [],
+    "No other abnormalities.": [("other abnormalities", "absent", None, "now", "vet")],
+    "QAR.": [],
 }
 VALUES: dict[str, list[str]] = {
+    "Brought in because she's losing hair. Weight nine hundred and forty grams.": ["weight 0.94 kg"],
     "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],
     "Weight today ten point two, previous weight eleven.": ["weight 10.2 kg", "weight 11 kg past"],
     "On the last exam: heart rate 160, temperature forty. Today: heart rate 120.": [

@@ -49,6 +49,23 @@ def test_the_owner_alone_makes_nothing_normal_or_abnormal() -> None:
     assert any(notice.kind == "missing_system" and notice.about == "abdomen" for notice in record.notices)
 
 
+@pytest.mark.parametrize(
+    "rest", [finding("rest_normal"), finding("rest_abnormal", assertion="absent")], ids=lambda f: f.concept
+)
+def test_what_is_said_of_the_rest_covers_what_was_not_spoken_of(rest: Finding) -> None:
+    """ "Rest of exam unremarkable": common practice in notes, no source. What was found or refused stands as it is."""
+    record = record_of(finding("heart_murmur"), rest, not_examined=(DECLINED,))
+    assert state(record, "cardiovascular") == "abnormal"
+    assert state(record, "mouth") == "not_examined"
+    assert state(record, "eyes") == "normal"
+    assert (reason(record, "eyes") or "").startswith("said of all that was not spoken of")
+    assert not any(notice.kind == "missing_system" for notice in record.notices)
+
+
+def test_an_abnormal_rest_covers_nothing() -> None:
+    assert state(record_of(finding("rest_abnormal")), "eyes") == "not_mentioned"
+
+
 def test_declined_keeps_its_reason() -> None:
     record = record_of(not_examined=(DECLINED,))
     assert (state(record, "mouth"), reason(record, "mouth")) == ("not_examined", "he would not let me")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.extraction.measuring.conversion import convert
 from pipeline.extraction.measuring.model import Reading, Unit, Value
 from pipeline.extraction.measuring.sheet import Sheet
+from pipeline.extraction.tokens import SENTENCE_MARKS
 
 _SMALL = 1 / 3  # share of a weight below which an amount beside "up" or "down" is a change
 
@@ -33,7 +34,8 @@ class Change:
             previous.compared_at = value.start
             return True
         lost = self._changes.within(value.start - 6, value.start)
-        if lost and lost[-1].end >= value.start - 4 and not self._arrives(lost[-1].end, value):
+        same_sentence = bool(lost) and SENTENCE_MARKS.isdisjoint(self.sheet.norms[lost[-1].end : value.start])
+        if same_sentence and lost[-1].end >= value.start - 4 and not self._arrives(lost[-1].end, value):
             return True
         if self._changes.starting_at(value.end) is not None or self.sheet.is_word(value.end, "after_portion"):
             return True
