@@ -16,7 +16,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import book_commands
+from pipeline.cli import book_commands, record_commands
 from pipeline.cli.border import BorderGroup
 
 app = typer.Typer(
@@ -33,6 +33,7 @@ app.add_typer(book_commands.practice, name="practice")
 app.add_typer(book_commands.people, name="people")
 app.add_typer(book_commands.owner, name="owner")
 app.add_typer(book_commands.patient, name="patient")
+app.add_typer(record_commands.record, name="record")
 
 Audio = Annotated[
     Path,
@@ -293,6 +294,24 @@ def bench(
         measuring_live.bench_live(audio, settings)
     else:
         measuring.bench(audio, settings, runs)
+
+
+@app.command("find")
+def find_kept(
+    wanted: Annotated[list[str], typer.Argument(help="Words, or their beginnings.", show_default=False)],
+    of: Annotated[
+        str | None,
+        typer.Option("--of", help="owner, patient or record.", show_default=False, metavar="KIND"),
+    ] = None,
+    limit: record_commands.Limit = 20,
+    who: Who = None,
+    as_json: Json = False,
+) -> None:
+    """Find owners, patients and signed records by what is written or said in them."""
+    from pipeline.cli import records
+    from pipeline.settings import load_settings
+
+    records.find(load_settings(person=who), " ".join(wanted), of, limit, as_json=as_json)
 
 
 @words.command("find")

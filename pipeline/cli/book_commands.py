@@ -250,6 +250,23 @@ def change_patient(
     clients.edit_patient(load_settings(person=who), which, given, of)
 
 
+@patient.command("history")
+def history(
+    which: Patient,
+    of: Annotated[
+        str | None,
+        typer.Option("--of", help="One kind of value, weight say.", show_default=False, metavar="KIND"),
+    ] = None,
+    who: Who = None,
+    as_json: Json = False,
+) -> None:
+    """Show a patient's visits, and how the values of signed records went."""
+    from pipeline.cli import comparing
+    from pipeline.settings import load_settings
+
+    comparing.history(load_settings(person=who), which, of, as_json=as_json)
+
+
 def _animal(
     name: str | None,
     species: str | None,

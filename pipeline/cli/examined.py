@@ -53,7 +53,10 @@ def keep_of(books: Books, kept: KeptPatient, record: ExamRecord) -> KeptRecord:
         books.database, books.actor, kept.id, record.visit.kind, books.at(), on=record.visit.on
     )
     draft = keep_record(books.database, books.actor, visit.id, record, books.at())
-    remark(f"Kept as a draft of {patient_words(kept.patient)}, {visit.on}: {draft.id}")
+    remark(
+        f"Kept as a draft of {patient_words(kept.patient)}, {visit.on}: {draft.id}."
+        f" To review it: rostral record facts {draft.id}"
+    )
     return draft
 
 

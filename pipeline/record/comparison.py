@@ -58,12 +58,28 @@ class Comparison(Frozen):
 
 def compare(earlier: ExamRecord, now: ExamRecord, lexicon: Lexicon) -> Comparison:
     """Compare what the vets found on two days. What the owner told and what was past then is left out."""
-    courses = sorted(_courses(earlier, now, lexicon), key=lambda course: SYSTEMS.index(course.system))
-    return Comparison(findings=tuple(courses), values=tuple(_value_courses(earlier, now, lexicon)))
+    return Comparison(
+        findings=courses_of(abnormal_findings(earlier), now, lexicon),
+        values=tuple(_value_courses(earlier, now, lexicon)),
+    )
 
 
-def follow_up_notices(comparison: Comparison) -> tuple[Notice, ...]:
-    """One notice for each finding that was abnormal the last time and that nobody spoke of this time."""
+def abnormal_findings(record: ExamRecord) -> tuple[Finding, ...]:
+    """What the vet found abnormal that day: what a later examination is held against."""
+    return tuple(f for f in record.findings if is_result(f) and f.counts_as_abnormal)
+
+
+def courses_of(earlier: Iterable[Finding], now: ExamRecord, lexicon: Lexicon) -> tuple[FindingCourse, ...]:
+    """What became of earlier abnormal findings, and which are new, in the order of the systems."""
+    return tuple(sorted(_courses(earlier, now, lexicon), key=lambda course: SYSTEMS.index(course.system)))
+
+
+def follow_up_notices(courses: Iterable[FindingCourse], now: ExamRecord) -> tuple[Notice, ...]:
+    """One notice for each finding that was abnormal the last time and that nobody spoke of this time.
+
+    A system that was not examined, with its reason, is told already.
+    """
+    told = {review.system for review in now.systems if review.state == "not_examined"}
     return tuple(
         Notice(
             kind="earlier_finding",
@@ -74,14 +90,14 @@ def follow_up_notices(comparison: Comparison) -> tuple[Notice, ...]:
                 " nothing was said of it this time. Say or type what is found now, or that it was not examined."
             ),
         )
-        for course in comparison.findings
-        if course.course == "not_named" and course.earlier is not None
+        for course in courses
+        if course.course == "not_named" and course.earlier is not None and course.system not in told
     )
 
 
-def _courses(earlier: ExamRecord, now: ExamRecord, lexicon: Lexicon) -> Iterator[FindingCourse]:
-    before, today = list(_abnormal(earlier)), list(_abnormal(now))
-    for old in before:
+def _courses(earlier: Iterable[Finding], now: ExamRecord, lexicon: Lexicon) -> Iterator[FindingCourse]:
+    today = list(abnormal_findings(now))
+    for old in earlier:
         match = _closest(old, today)
         if match is None:
             gone = _said_gone(old, now, lexicon)
@@ -101,10 +117,6 @@ def _courses(earlier: ExamRecord, now: ExamRecord, lexicon: Lexicon) -> Iterator
         )
     for new in today:
         yield FindingCourse(course="new", system=new.system, label=new.label, now=new)
-
-
-def _abnormal(record: ExamRecord) -> Iterator[Finding]:
-    return (f for f in record.findings if is_result(f) and f.counts_as_abnormal)
 
 
 def _closest(old: Finding, candidates: Iterable[Finding]) -> Finding | None:

@@ -344,7 +344,7 @@ def _changed_measurement(value: Measurement, changes: MeasurementChanges, lexico
 
 def _changed_plan_item(value: PlanItem, changes: PlanChanges) -> PlanItem:
     update = _given(changes)
-    _needs(update, ("text", "kind"))
+    _needs(update, ("text", "kind", "state"))
     due = update.get("due")
     if isinstance(due, str):
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Generic, Literal, TypeVar
 
 from pydantic import AwareDatetime, Field
@@ -66,8 +67,15 @@ class Acknowledgement(Frozen):
     mark: Mark
 
 
+class LastExam(Frozen):
+    """What was found abnormal at the patient's last signed examination, which this one is held against."""
+
+    on: date | None
+    findings: tuple[Finding, ...]
+
+
 class Review(Frozen):
-    """The state of a review. `original` is the machine's record and never changes."""
+    """The state of a review. `original` is the machine's record and never changes; `last` is null at a first examination."""
 
     original: ExamRecord
     findings: tuple[Reviewed[Finding], ...] = ()
@@ -75,6 +83,7 @@ class Review(Frozen):
     plan: tuple[Reviewed[PlanItem], ...] = ()
     not_examined: tuple[SystemDecision, ...] = ()
     acknowledged: tuple[Acknowledgement, ...] = ()
+    last: LastExam | None = None
 
     @property
     def facts(self) -> tuple[Reviewed[Finding] | Reviewed[Measurement] | Reviewed[PlanItem], ...]:

@@ -13,6 +13,7 @@ from pipeline.extraction.model import (
     Grade,
     MeasurementKind,
     Nature,
+    PlanState,
     Reporter,
     Side,
     When,
@@ -77,6 +78,7 @@ class PlanChanges(_Changes):
 
     text: Text | None = None
     kind: Text | None = None
+    state: PlanState | None = None
     due: str | None = Field(default=None, pattern=r"^\d{4}-\d{2}-\d{2}$")
     due_text: Text | None = None
 

@@ -8,15 +8,20 @@ from collections.abc import Iterable
 from lexicon import SYSTEMS, Lexicon
 from pipeline.extraction.model import Evidence, Finding, Measurement, NotExamined, PlanItem
 from pipeline.record import ExamRecord, Notice, assess
-from pipeline.review.model import Fact, Review, Reviewed
+from pipeline.record.comparison import abnormal_findings, courses_of, follow_up_notices
+from pipeline.review.model import Fact, LastExam, Review, Reviewed
 
 _ASKING = frozenset(("low_confidence", "out_of_range", "contradiction", "correction", "side_missing"))
 """Notices that ask whether a fact is right: confirming the facts they speak of answers them."""
 
 
-def open_review(record: ExamRecord) -> Review:
-    """Begin the review of a record: every fact open. Facts withdrawn aloud are kept, and are no facts to decide on."""
+def open_review(record: ExamRecord, last: ExamRecord | None = None) -> Review:
+    """Begin the review of a record: every fact open. Facts withdrawn aloud are kept, and are no facts to decide on.
+
+    `last` is the record of the patient's last examination: what was abnormal there and is not named now is asked for.
+    """
     return Review(
+        last=None if last is None else LastExam(on=last.visit.on, findings=abnormal_findings(last)),
         original=record,
         findings=_numbered("f", record.findings),
         measurements=_numbered("m", record.measurements),
@@ -56,8 +61,15 @@ def current(review: Review, lexicon: Lexicon) -> ExamRecord:
     )
     assessed = assess(record, lexicon)
     seen = {acknowledgement.notice for acknowledgement in review.acknowledged}
-    waiting = (n for n in assessed.notices if notice_key(n) not in seen and not _answered(n, review))
+    notices = (*assessed.notices, *_follow_ups(review, assessed, lexicon))
+    waiting = (n for n in notices if notice_key(n) not in seen and not _answered(n, review))
     return assessed.model_copy(update={"notices": tuple(waiting)})
+
+
+def _follow_ups(review: Review, record: ExamRecord, lexicon: Lexicon) -> tuple[Notice, ...]:
+    if review.last is None:
+        return ()
+    return follow_up_notices(courses_of(review.last.findings, record, lexicon), record)
 
 
 def _as_it_stands(fact: Reviewed[Fact]) -> Fact:

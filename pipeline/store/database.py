@@ -31,7 +31,7 @@ class Database:
     def __init__(self, address: str | Path) -> None:
         """Open the file or address and bring the tables up to date. Raises DatabaseError."""
         self.engine = _engine(address)
-        self.shown = self.engine.url.render_as_string(hide_password=True)
+        self.shown = str(address) if self.is_sqlite else self.engine.url.render_as_string(hide_password=True)
         try:
             self._upgrade()
         except (DBAPIError, sqlite3.Error) as error:

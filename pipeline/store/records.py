@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
-from sqlalchemy import Row, insert, select, update
+from sqlalchemy import Connection, Row, insert, select, update
 
 from lexicon import Lexicon
 from pipeline.record import ExamRecord
@@ -63,16 +63,17 @@ def keep_record(
 ) -> KeptRecord:
     """Keep what was understood of an examination as a draft. Raises NotFoundError.
 
-    The owner's name is the client's and no part of the record: see `erase_client`.
+    It is held against the patient's last signed examination. The owner's name is the client's and no part of the
+    record: see `erase_client`.
     """
-    review = open_review(_without_owner(understood))
-    kept = KeptRecord(id=new_id(), visit_id=visit_id, state="draft", revision=1, version=0, review=review)
     with change(database, actor, at) as made:
-        found = made.connection.execute(
-            select(visit.c.id).where(visit.c.id == visit_id, visit.c.practice_id == actor.practice_id)
+        of_visit = made.connection.execute(
+            select(visit).where(visit.c.id == visit_id, visit.c.practice_id == actor.practice_id)
         ).one_or_none()
-        if found is None:
+        if of_visit is None:
             raise NotFoundError("There is no such visit in this practice.")
+        review = open_review(_without_owner(understood), _last_signed(made.connection, of_visit))
+        kept = KeptRecord(id=new_id(), visit_id=visit_id, state="draft", revision=1, version=0, review=review)
         body = review.model_dump_json()
         made.connection.execute(
             insert(record).values(
@@ -87,6 +88,33 @@ def keep_record(
         )
         made.note("keep_record", kept.id, visit=visit_id, review=sha256(body))
     return kept
+
+
+def _last_signed(connection: Connection, of_visit: Row[Any]) -> ExamRecord | None:
+    """The last signed record of the patient's visits until this one; null when there is none, or none that can be read.
+
+    A damaged one is the audit's to tell: it must not keep today's record from being written.
+    """
+    body = connection.execute(
+        select(record_version.c.body)
+        .select_from(
+            visit.join(record, record.c.visit_id == visit.c.id).join(
+                record_version,
+                (record_version.c.record_id == record.c.id) & (record_version.c.version == record.c.version),
+            )
+        )
+        .where(
+            visit.c.patient_id == of_visit.patient_id,
+            visit.c.id != of_visit.id,
+            visit.c.on_day <= of_visit.on_day,
+        )
+        .order_by(visit.c.on_day.desc(), record.c.id.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+    try:
+        return None if body is None else _read(ExamRecord, body, "The last record")
+    except DatabaseError:
+        return None
 
 
 def record_of(database: Database, actor: Actor, record_id: str) -> KeptRecord:

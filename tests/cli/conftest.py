@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from commands import ROOT, Process, Run
@@ -44,3 +46,32 @@ def process() -> Process:
         return subprocess.run(command, capture_output=True, check=False, cwd=ROOT, env=environment)
 
     return start
+
+
+PATIENT = {
+    "name": "Juniper",
+    "species": "cat",
+    "birth_date": "2023-03-20",
+    "microchip": "840000000000103",
+    "owner": {"name": "Dana Whitlock", "phone": "555 0142"},
+}
+
+
+@pytest.fixture
+def books(monkeypatch: pytest.MonkeyPatch, address: str | Path, run: Run) -> str | Path:
+    """A practice of three people in an empty database."""
+    monkeypatch.setenv("ROSTRAL_DATABASE", str(address))
+    assert run("practice", "begin", "Alder Lane Surgery", "--manager", "Odile Farran").exit_code == 0
+    for name, role in (("Ines Halloran", "vet"), ("Tobin Marsh", "nurse")):
+        assert run("people", "add", name, "--role", role, "--as", "Odile Farran").exit_code == 0
+    return address
+
+
+@pytest.fixture
+def juniper(tmp_path: Path, books: str | Path, run: Run) -> str:
+    """The identifier of a kept patient."""
+    file = tmp_path / "juniper.json"
+    file.write_text(json.dumps(PATIENT), encoding="utf-8")
+    added = run("patient", "add", file, "--as", "tobin marsh")
+    assert added.exit_code == 0, added.stderr
+    return added.stdout.split()[-1]

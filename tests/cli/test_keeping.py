@@ -9,34 +9,6 @@ from pathlib import Path
 import pytest
 from commands import Run, one_line
 
-PATIENT = {
-    "name": "Juniper",
-    "species": "cat",
-    "birth_date": "2023-03-20",
-    "microchip": "840000000000103",
-    "owner": {"name": "Dana Whitlock", "phone": "555 0142"},
-}
-
-
-@pytest.fixture
-def books(monkeypatch: pytest.MonkeyPatch, address: str | Path, run: Run) -> str | Path:
-    """A practice of three people in an empty database."""
-    monkeypatch.setenv("ROSTRAL_DATABASE", str(address))
-    assert run("practice", "begin", "Alder Lane Surgery", "--manager", "Odile Farran").exit_code == 0
-    for name, role in (("Ines Halloran", "vet"), ("Tobin Marsh", "nurse")):
-        assert run("people", "add", name, "--role", role, "--as", "Odile Farran").exit_code == 0
-    return address
-
-
-@pytest.fixture
-def juniper(tmp_path: Path, books: str | Path, run: Run) -> str:
-    """The identifier of a kept patient."""
-    file = tmp_path / "juniper.json"
-    file.write_text(json.dumps(PATIENT), encoding="utf-8")
-    added = run("patient", "add", file, "--as", "tobin marsh")
-    assert added.exit_code == 0, added.stderr
-    return added.stdout.split()[-1]
-
 
 def test_without_a_database_it_is_said_how_to_begin(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Run

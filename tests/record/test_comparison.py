@@ -43,10 +43,18 @@ def test_left_and_right_are_two_things() -> None:
 
 
 def test_what_nobody_spoke_of_again_is_asked_for() -> None:
-    compared = compare(exam("Left ear is red. Tartar on the teeth."), exam("Teeth: tartar."), LEXICON)
-    (notice,) = follow_up_notices(compared)
+    now = exam("Teeth: tartar.")
+    compared = compare(exam("Left ear is red. Tartar on the teeth."), now, LEXICON)
+    (notice,) = follow_up_notices(compared.findings, now)
     assert notice.kind == "earlier_finding"
     assert "nothing was said of it this time" in notice.message
+
+
+def test_a_system_that_was_not_examined_is_not_asked_for_again() -> None:
+    now = exam("Didn't look at the ears today, he would not let me.")
+    assert {review.state for review in now.systems if review.system == "ears"} == {"not_examined"}
+    compared = compare(exam("Left ear is red."), now, LEXICON)
+    assert follow_up_notices(compared.findings, now) == ()
 
 
 def test_weight_changes_in_kilograms_and_per_cent() -> None:

@@ -11,7 +11,7 @@ from sqlalchemy import LargeBinary, create_engine, delete, literal, text, type_c
 from sqlalchemy.exc import DatabaseError as SqlError
 
 from pipeline.record import Owner
-from pipeline.review import Accept, Operation, ReviewError
+from pipeline.review import Accept, Operation, ReviewError, current
 from pipeline.store import (
     ConflictError,
     Database,
@@ -21,13 +21,17 @@ from pipeline.store import (
     NotFoundError,
     amend_record,
     audit,
+    events_of,
     file_record,
     keep_record,
+    note_export,
     open_visit,
+    record_line,
     record_of,
     review_record,
     sign_record,
     signed_version,
+    view_record,
 )
 from pipeline.store.tables import event, record, record_version
 from pipeline.store.tables import practice as practices
@@ -230,3 +234,32 @@ def test_an_altered_draft_is_found(practice: Practice) -> None:
     practice.draft()
     _as_intruder(practice.database, update(record).values(review="{}"))
     assert any("not what was written last" in fault for fault in audit(practice.database))
+
+
+# --- the last examination --------------------------------------------------------------------------
+
+
+def test_what_was_abnormal_last_time_and_is_not_named_now_is_asked_for(practice: Practice) -> None:
+    first = practice.signed()
+    line = record_line(practice.database, practice.vet, first.id)
+    visit = open_visit(practice.database, practice.nurse, line.patient_id, "recheck", practice.at())
+    kept = keep_record(practice.database, practice.vet, visit.id, understood("Eyes clear."), practice.at())
+    assert kept.review is not None
+    asked = [n for n in current(kept.review, LEXICON).notices if n.kind == "earlier_finding"]
+    assert ["left" in notice.message for notice in asked] == [True]
+    mark = OPERATION.validate_python({"do": "mark_not_examined", "system": "ears", "reason": "too sore"})
+    kept = review_record(practice.database, practice.vet, kept, (mark,), LEXICON, practice.at())
+    assert kept.review is not None
+    assert all(n.kind != "earlier_finding" for n in current(kept.review, LEXICON).notices)
+
+
+def test_reading_and_exporting_a_record_is_kept_in_the_trail(practice: Practice) -> None:
+    signed = practice.signed()
+    view_record(practice.database, practice.nurse, signed.id, practice.at())
+    note_export(practice.database, practice.nurse, signed.id, 1, "pdf", practice.at())
+    last = events_of(practice.database, practice.vet, signed.id)[-2:]
+    assert [(one.by, one.action) for one in last] == [("Tobin Marsh", "view"), ("Tobin Marsh", "export")]
+    assert last[1].detail == {"form": "pdf", "version": 1}
+    with pytest.raises(NotFoundError):
+        note_export(practice.database, practice.nurse, signed.id, 2, "pdf", practice.at())
+    assert audit(practice.database) == ()
