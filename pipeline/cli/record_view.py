@@ -7,7 +7,6 @@ where they stand, so the notices that repeat it are left out unless they are cri
 
 from __future__ import annotations
 
-import re
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator
@@ -24,7 +23,7 @@ from pipeline.extraction.model import SURE_ENOUGH, Clause, Finding, Measurement,
 from pipeline.record import ExamRecord, Notice, Patient, SystemReview
 from pipeline.record.model import ReferenceRangeUsed
 from pipeline.record.ranges import age_in_months
-from pipeline.record.wording import limits_text, value_text
+from pipeline.record.wording import age_text, day_text, limits_text, short_source, value_text
 
 _NAME_COLUMN = 2
 _FINDINGS_COLUMN = 34
@@ -33,7 +32,6 @@ _FLAG_COLUMN = 46
 _RANGE_COLUMN = 59
 _NOTE_COLUMN = 4
 _CHECK_COLUMN = 12
-_LONGEST_SOURCE = 40
 _NARROWEST = 72
 _WIDE = 100
 """From this width on, a source stands beside its range; in narrower views all stand below the values."""
@@ -111,7 +109,7 @@ class _View:
             name = Text(printable(patient.name), style="bold")
             facts = (Text(printable(fact)) for fact in _patient_facts(patient, visit.on))
             self._page.parts(name, *facts)
-        parts = [_VISITS[visit.kind] + (f" on {_day(visit.on)}" if visit.on else "")]
+        parts = [_VISITS[visit.kind] + (f" on {day_text(visit.on)}" if visit.on else "")]
         if transcript.duration_s is not None:
             heard = f", heard by the model {transcript.model}" if transcript.model else ""
             parts.append(f"{clock(transcript.duration_s)} of sound{heard}")
@@ -168,7 +166,7 @@ class _View:
             sources: dict[str, list[str]] = {}
             for used in shown.values():
                 label = self._lexicon.measurements[used.kind].label
-                sources.setdefault(_short_source(used.source), []).append(label)
+                sources.setdefault(short_source(used.source), []).append(label)
             listed = "; ".join(f"{source} ({', '.join(labels)})" for source, labels in sources.items())
             self._page.flow(_NOTE_COLUMN, Text(printable(f"ranges: {listed}"), style="dim"))
 
@@ -276,7 +274,7 @@ class _View:
         if used is not None:
             body.append(_limits(used))
             if self._page.width >= _WIDE:
-                body.append(f" ({_short_source(used.source)})")
+                body.append(f" ({short_source(used.source)})")
         self._page.hang(lead, body, _RANGE_COLUMN)
         if not measurement.superseded and (note := self._measurement_note(measurement)):
             self._page.flow(_NOTE_COLUMN, note)
@@ -328,7 +326,7 @@ class _View:
         if item.state != "to_do" and not item.superseded:
             body.append(f"  {item.state}", style="bold")
         if item.due is not None and item.state == "to_do" and not item.superseded:
-            body.append(f"  due {_day(date.fromisoformat(item.due))}", style="bold")
+            body.append(f"  due {day_text(date.fromisoformat(item.due))}", style="bold")
         self._page.hang(Text(kind), body, BODY_COLUMN)
 
     def _is_aside(self, clause: Clause) -> bool:
@@ -378,30 +376,11 @@ def _patient_facts(patient: Patient, on: date | None) -> Iterator[str]:
     if sex:
         yield sex
     if (months := age_in_months(patient, on)) is not None:
-        yield _age(months)
+        yield age_text(months)
     if patient.owner is not None and patient.owner.name:
         yield f"owner {patient.owner.name}"
     if patient.microchip:
         yield f"chip {patient.microchip}"
-
-
-def _age(months: int) -> str:
-    if months < 24:
-        return f"{months} month{'s' if months != 1 else ''}"
-    years, rest = divmod(months, 12)
-    return f"{years} years" + (f" {rest} month{'s' if rest != 1 else ''}" if rest else "")
-
-
-def _short_source(source: str) -> str:
-    """Cut a source down to its first author or body and the year; the JSON has it in full."""
-    first = source.split(";", maxsplit=1)[0]
-    name = re.split(r"[,:(]", first, maxsplit=1)[0].strip()
-    if len(name) > _LONGEST_SOURCE:
-        name = f"{name[:_LONGEST_SOURCE].rsplit(' ', 1)[0]} …"
-    # The last one: the number of a page may look like a year, and the year stands at the end.
-    years = re.findall(r"\b(?:19|20)\d\d\b", first)
-    memory = ", from memory" if "from memory" in first else ""
-    return f"{name}{f' {years[-1]}' if years else ''}{memory}"
 
 
 def _system(name: str) -> str:
@@ -410,7 +389,3 @@ def _system(name: str) -> str:
 
 def _pad(text: str, width: int) -> str:
     return text.ljust(width - 1) + " "
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B} {day.year}"

@@ -1,14 +1,17 @@
-"""How values and places are written in the sentences of a notice."""
+"""How values, places, ages, days and sources are written for people."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
+from datetime import date
 
 from lexicon import Lexicon
 from pipeline.extraction.model import Evidence, Finding, Measurement
 
 _SHOWN_UNITS = {"Cel": "°C", "/min": "per minute", "mm[Hg]": "mmHg", "1": ""}
 _SHOWN_COMPARATORS = {"<": "under ", "<=": "at most ", ">": "over ", ">=": "at least ", "~": "about "}
+_LONGEST_SOURCE = 40
 
 
 def evidence_of(facts: Iterable[Finding | Measurement]) -> tuple[Evidence, ...]:
@@ -54,3 +57,28 @@ def limits_text(low: float | None, high: float | None) -> str:
     if high is not None:
         return f" up to {high:g}"
     return f" from {low:g}" if low is not None else ""
+
+
+def age_text(months: int) -> str:
+    """Write an age: "7 months", "5 years 1 month"."""
+    if months < 24:
+        return f"{months} month{'s' if months != 1 else ''}"
+    years, rest = divmod(months, 12)
+    return f"{years} years" + (f" {rest} month{'s' if rest != 1 else ''}" if rest else "")
+
+
+def day_text(day: date) -> str:
+    """Write a day so that no country reads another: "4 March 2026"."""
+    return f"{day.day} {day:%B} {day.year}"
+
+
+def short_source(source: str) -> str:
+    """Cut a source down to its first author or body and the year; the JSON has it in full."""
+    first = source.split(";", maxsplit=1)[0]
+    name = re.split(r"[,:(]", first, maxsplit=1)[0].strip()
+    if len(name) > _LONGEST_SOURCE:
+        name = f"{name[:_LONGEST_SOURCE].rsplit(' ', 1)[0]} …"
+    # The last one: the number of a page may look like a year, and the year stands at the end.
+    years = re.findall(r"\b(?:19|20)\d\d\b", first)
+    memory = ", from memory" if "from memory" in first else ""
+    return f"{name}{f' {years[-1]}' if years else ''}{memory}"

@@ -26,6 +26,7 @@ from pipeline.store.model import (
     KeptPatient,
     KeptRecord,
     KeptVisit,
+    PastValue,
     Person,
     Practice,
     RecordLine,
@@ -63,7 +64,7 @@ from pipeline.store.records import (
     signed_version,
     view_record,
 )
-from pipeline.store.search import Hit, PastValue, PastVisit, search, values_of, visits_of
+from pipeline.store.search import Hit, PastVisit, search, values_of, visits_of
 
 __all__ = [
     "Actor",

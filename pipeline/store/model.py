@@ -129,3 +129,12 @@ class SignedVersion(Frozen):
     signed_by: str
     signed_at: AwareDatetime
     reason: str | None = Field(description="Why the version before was amended; null for the first.")
+
+
+class PastValue(Frozen):
+    """A value of an earlier signed record, in the stored unit of its kind."""
+
+    on: date
+    value: float
+    unit: str | None
+    out_of: float | None

@@ -26,7 +26,7 @@ from pipeline.record import ExamRecord, Patient
 from pipeline.record.model import VisitKind
 from pipeline.speech.model import Frozen
 from pipeline.store.database import Database
-from pipeline.store.model import Actor, Client, Identifier, RecordState, SignedVersion
+from pipeline.store.model import Actor, Client, Identifier, PastValue, RecordState, SignedVersion
 from pipeline.store.tables import findable, measured, record, visit
 
 Kind = Literal["client", "patient", "record"]
@@ -50,15 +50,6 @@ class PastVisit(Frozen):
     record_id: Identifier | None
     state: RecordState | None
     version: int | None
-
-
-class PastValue(Frozen):
-    """A value of an earlier signed record, in the stored unit of its kind."""
-
-    on: date
-    value: float
-    unit: str | None
-    out_of: float | None
 
 
 def search(
