@@ -130,7 +130,7 @@ class _View:
         found = [finding for finding in self._record.findings if finding.counts_as_abnormal]
         by_vet = [finding for finding in found if finding.reported_by == "vet"]
         by_owner = [finding for finding in found if finding.reported_by == "owner"]
-        values = [m for m in self._record.measurements if _flagged(m)]
+        values = [m for m in self._record.measurements if m.out_of_range]
         if not self._record.transcript.text.strip():
             return
         self._page.heading("Abnormal", len(found) + len(values))
@@ -161,7 +161,7 @@ class _View:
             self._page.flow(_NAME_COLUMN, Text("No value was said.", style="dim"))
         for measurement in rows:
             self._measurement(measurement)
-        shown = {used.kind: used for m in rows if (used := self._range_of(m)) is not None}
+        shown = {used.kind: used for m in rows if (used := self._record.range_of(m)) is not None}
         if shown and self._page.width < _WIDE:
             sources: dict[str, list[str]] = {}
             for used in shown.values():
@@ -262,14 +262,14 @@ class _View:
     def _measurement(self, measurement: Measurement) -> None:
         word, style = _flag(measurement)
         strike = "dim strike" if measurement.superseded else ""
-        shape = self._page.shapes.abnormal if _flagged(measurement) else " "
+        shape = self._page.shapes.abnormal if measurement.out_of_range else " "
         lead = Text(f"{shape} ", style="red")
         lead.append(_pad(self._label(measurement), _VALUE_COLUMN - _NAME_COLUMN), style="default not bold")
         value = _value(measurement)
         lead.append(value, style=strike or "default bold")
         lead.append(" " * max(1, _FLAG_COLUMN - _VALUE_COLUMN - len(value)))
         lead.append(word, style=style)
-        used = self._range_of(measurement)
+        used = self._record.range_of(measurement)
         body = Text(style="dim")
         if used is not None:
             body.append(_limits(used))
@@ -295,16 +295,10 @@ class _View:
         phrase = Text(f"{self._label(measurement)} {_value(measurement)} ").append(word, style="bold red")
         if measurement.confidence <= SURE_ENOUGH:
             phrase.append(" UNSURE", style="bold yellow")
-        if (used := self._range_of(measurement)) is not None:
+        if (used := self._record.range_of(measurement)) is not None:
             phrase.append(f" (range {_limits(used)})", style="dim")
         self._page.quote(phrase, measurement.evidence)
         return phrase
-
-    def _range_of(self, measurement: Measurement) -> ReferenceRangeUsed | None:
-        past = measurement.superseded or measurement.when == "past"
-        if past or measurement.status in ("unknown", "implausible"):
-            return None
-        return next((used for used in self._record.ranges if used.kind == measurement.kind), None)
 
     def _system_body(self, review: SystemReview) -> Text:
         findings = [finding for finding in self._record.findings if finding.system == review.system]
@@ -346,11 +340,6 @@ def _value(measurement: Measurement) -> str:
 
 def _limits(used: ReferenceRangeUsed) -> str:
     return limits_text(used.low, used.high).strip().removeprefix("of ")
-
-
-def _flagged(measurement: Measurement) -> bool:
-    standing = not measurement.superseded and measurement.when == "now"
-    return standing and measurement.status in ("low", "high", "implausible")
 
 
 def _flag(measurement: Measurement) -> tuple[str, str]:

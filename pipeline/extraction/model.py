@@ -139,6 +139,12 @@ class Measurement(Frozen):
     )
     evidence: tuple[Evidence, ...] = ()
 
+    @property
+    def out_of_range(self) -> bool:
+        """True when this is a value of today beyond its range or the reach of physiology."""
+        standing = not self.superseded and self.when == "now"
+        return standing and self.status in ("low", "high", "implausible")
+
 
 class NotExamined(Frozen):
     """The vet said that a system could not or would not be examined, with the reason as said."""

@@ -158,3 +158,10 @@ class ExamRecord(Frozen):
     corrections: tuple[Correction, ...] = Field(default=(), description="What was taken back aloud.")
     clauses: tuple[Clause, ...] = Field(default=(), description="Every clause with its speech act, in order.")
     caution: str = ""
+
+    def range_of(self, measurement: Measurement) -> ReferenceRangeUsed | None:
+        """Give the range that a value of this record was judged by; null where it was judged by none."""
+        past = measurement.superseded or measurement.when == "past"
+        if past or measurement.status in ("unknown", "implausible"):
+            return None
+        return next((used for used in self.ranges if used.kind == measurement.kind), None)

@@ -46,8 +46,13 @@ def value_text(measurement: Measurement) -> str:
         number += f" to {measurement.value_high:g}"
     if measurement.out_of is not None:
         number += f" of {measurement.out_of:g}"
-    unit = _SHOWN_UNITS.get(measurement.unit or "", measurement.unit or "")
-    return f"{_SHOWN_COMPARATORS.get(measurement.comparator or '', '')}{number} {unit}".strip()
+    shown = f"{_SHOWN_COMPARATORS.get(measurement.comparator or '', '')}{number}"
+    return f"{shown} {unit_text(measurement.unit)}".strip()
+
+
+def unit_text(unit: str | None) -> str:
+    """Write a unit as it is printed: "°C" for Cel; nothing for a score."""
+    return _SHOWN_UNITS.get(unit or "", unit or "")
 
 
 def limits_text(low: float | None, high: float | None) -> str:

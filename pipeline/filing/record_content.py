@@ -1,0 +1,331 @@
+"""What stands in the clinical record, in words and in order: the template lays it out and adds nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from typing import Literal
+
+from lexicon import Lexicon
+from pipeline.extraction.model import SURE_ENOUGH, Finding, Measurement, PlanItem
+from pipeline.filing.charts import Chart
+from pipeline.filing.history import charts_of
+from pipeline.filing.language import Language
+from pipeline.record import ExamRecord
+from pipeline.record.model import SystemReview, SystemState
+from pipeline.record.phrases import RANK_OF_ABSENCE, finding_text, is_plain_absence, listing, rank
+from pipeline.record.ranges import age_in_months
+from pipeline.record.wording import age_text, capital, short_source, unit_text, value_text
+from pipeline.speech.model import Frozen
+from pipeline.store.model import Client, PastValue
+
+Mark = Literal["abnormal", "normal", "not_examined", "not_mentioned"]
+
+
+class Field(Frozen):
+    """A line of facts: its name and what it is."""
+
+    name: str
+    text: str
+
+
+class Stated(Frozen):
+    """A statement with what belongs to it in smaller print."""
+
+    text: str
+    notes: tuple[str, ...] = ()
+
+
+class Abnormality(Frozen):
+    """A line of the summary: where, what, and the steps of the plan that speak of it."""
+
+    system: str
+    text: str
+    plan: tuple[str, ...] = ()
+
+
+class Value(Frozen):
+    """A row of the table of values."""
+
+    name: str
+    text: str
+    flag: str
+    flagged: bool = False
+    withdrawn: bool = False
+    limits: str = ""
+    notes: tuple[str, ...] = ()
+
+
+class SystemPart(Frozen):
+    """One body system: its state, what is abnormal, what is in order, what is named as not there."""
+
+    name: str
+    state: SystemState
+    state_name: str
+    abnormal: tuple[Stated, ...] = ()
+    normal: tuple[Stated, ...] = ()
+    absent: str = ""
+    reason: str = ""
+
+
+class Step(Frozen):
+    """A step of the plan, as said."""
+
+    kind: str
+    text: str
+    state: str
+    due: str = ""
+
+
+class RecordContent(Frozen):
+    """All of one version of a record, in words."""
+
+    title: str
+    subject: str
+    patient: tuple[Field, ...]
+    owner: tuple[Field, ...]
+    visit: tuple[Field, ...]
+    running: str
+    empty: bool
+    abnormal: tuple[Abnormality, ...]
+    states: tuple[str, ...]
+    values: tuple[Value, ...]
+    sources: tuple[str, ...]
+    systems: tuple[SystemPart, ...]
+    told: tuple[Stated, ...]
+    past: tuple[Stated, ...]
+    assessments: tuple[str, ...]
+    plan: tuple[Step, ...]
+    corrections: tuple[str, ...]
+    to_answer: tuple[str, ...]
+    charts: tuple[Chart, ...]
+    caution: str
+
+
+def record_content(
+    record: ExamRecord,
+    client: Client | None,
+    past: Mapping[str, Sequence[PastValue]],
+    lexicon: Lexicon,
+    language: Language,
+) -> RecordContent:
+    """Put a record into the words of its document. `past` holds earlier values by kind of measurement."""
+    return _Content(record, lexicon, language).whole(client, past)
+
+
+class _Content:
+    def __init__(self, record: ExamRecord, lexicon: Lexicon, language: Language) -> None:
+        self._record = record
+        self._lexicon = lexicon
+        self._language = language
+        self._words = language["record"]
+
+    def whole(self, client: Client | None, past: Mapping[str, Sequence[PastValue]]) -> RecordContent:
+        record = self._record
+        told = [
+            f for f in record.findings if not f.superseded and f.when == "now" and f.reported_by == "owner"
+        ]
+        earlier = [f for f in record.findings if not f.superseded and f.when == "past"]
+        return RecordContent(
+            title=self._words["title"],
+            subject=self._subject(),
+            patient=tuple(self._patient()),
+            owner=tuple(self._owner(client)),
+            visit=tuple(self._visit()),
+            running=self._running(client),
+            empty=not (record.findings or record.measurements or record.plan or record.assessments),
+            abnormal=tuple(self._abnormal()),
+            states=tuple(self._states()),
+            values=tuple(self._values()),
+            sources=tuple(self._sources()),
+            systems=tuple(self._system(review) for review in record.systems),
+            told=tuple(self._stated(finding) for finding in told),
+            past=tuple(self._stated(finding) for finding in earlier),
+            assessments=tuple(one.text for one in record.assessments),
+            plan=tuple(self._step(item) for item in record.plan if not item.superseded),
+            corrections=tuple(one.message for one in record.corrections),
+            to_answer=tuple(notice.message for notice in record.notices if notice.severity != "info"),
+            charts=charts_of(record, past, self._lexicon, self._language),
+            caution=record.caution,
+        )
+
+    # Whose record, and why
+
+    def _subject(self) -> str:
+        visit = self._record.visit
+        day = self._language.day(visit.on) if visit.on else self._words["day_unknown"]
+        return self._words["subject"].format(visit=self._language["visits"][visit.kind], day=day)
+
+    def _patient(self) -> Iterator[Field]:
+        patient = self._record.patient
+        if patient is None:
+            yield self._field("name", None)
+            return
+        yield self._field("name", patient.name)
+        species = patient.species.replace("_", " ")
+        yield self._field("species", ", ".join(part for part in (species, patient.breed) if part))
+        sexes = self._language["sex"]
+        neutered = {True: sexes["neutered"], False: sexes["entire"], None: None}[patient.neutered]
+        sex = sexes[patient.sex] if patient.sex else None
+        yield self._field("sex", ", ".join(part for part in (sex, neutered) if part))
+        months = age_in_months(patient, self._record.visit.on)
+        age = self._words["age_of"].format(age=age_text(months)) if months is not None else None
+        born = self._language.day(patient.birth_date) if patient.birth_date else None
+        if born:
+            yield self._field("born", "; ".join(part for part in (born, age) if part))
+        else:
+            yield self._field("age", age)
+        yield self._field("microchip", patient.microchip)
+
+    def _owner(self, client: Client | None) -> Iterator[Field]:
+        inner = self._record.patient.owner if self._record.patient else None
+        known = client if client is not None and not client.erased else inner
+        yield self._field("name", known.name if known else None)
+        for name in ("address", "phone", "email"):
+            if known is not None and (text := getattr(known, name)):
+                yield self._field(name, text)
+
+    def _visit(self) -> Iterator[Field]:
+        visit = self._record.visit
+        yield self._field("kind", self._language["visits"][visit.kind])
+        yield self._field("day", self._language.day(visit.on) if visit.on else None)
+
+    def _field(self, name: str, text: str | None) -> Field:
+        return Field(name=self._words[name], text=text or self._words["not_recorded"])
+
+    def _running(self, client: Client | None) -> str:
+        """The patient in one line, for the head of every page."""
+        patient = self._record.patient
+        if patient is None:
+            return self._words["patient_unknown"]
+        owner = client.name if client is not None and not client.erased else None
+        chip = patient.microchip
+        species = ", ".join(part for part in (patient.species.replace("_", " "), patient.breed) if part)
+        return " · ".join(part for part in (patient.name, species, owner, chip) if part)
+
+    # Summary
+
+    def _abnormal(self) -> Iterator[Abnormality]:
+        """What the vet found abnormal, then values out of range; what was certainly there first."""
+        found = [
+            (place, finding)
+            for place, finding in enumerate(self._record.findings)
+            if finding.counts_as_abnormal and finding.reported_by == "vet"
+        ]
+        plans = {problem.finding: problem.plan for problem in self._record.problems}
+        for place, finding in sorted(found, key=lambda pair: rank(pair[1])):
+            steps = tuple(self._record.plan[number].text for number in plans.get(place, ()))
+            yield Abnormality(
+                system=self._language["systems"][finding.system],
+                text=capital(finding_text(finding, self._lexicon)),
+                plan=steps,
+            )
+        for measurement in self._record.measurements:
+            if measurement.out_of_range:
+                row = self._lexicon.measurements[measurement.kind]
+                limits = self._limits(measurement)
+                yield Abnormality(
+                    system=self._language["systems"][row.system],
+                    text=f"{capital(row.label)} {value_text(measurement)}, {self._flag(measurement)}"
+                    + (f" ({limits})" if limits else ""),
+                )
+
+    def _states(self) -> Iterator[str]:
+        for state, words in (
+            ("normal", "normal_in"),
+            ("not_examined", "not_examined_in"),
+            ("not_mentioned", "not_mentioned_in"),
+        ):
+            names = [
+                self._language["systems"][review.system].lower()
+                + (f" ({review.reason})" if review.reason and state == "not_examined" else "")
+                for review in self._record.systems
+                if review.state == state
+            ]
+            if names:
+                yield self._words[words].format(systems=", ".join(names))
+
+    # Values
+
+    def _values(self) -> Iterator[Value]:
+        order = list(self._lexicon.measurements)
+        rows = sorted(
+            self._record.measurements, key=lambda m: (order.index(m.kind), m.superseded, m.when == "past")
+        )
+        for measurement in rows:
+            notes = [measurement.method] if measurement.method else []
+            notes += self._doubts(measurement)
+            yield Value(
+                name=capital(self._lexicon.measurements[measurement.kind].label),
+                text=value_text(measurement),
+                flag=self._flag(measurement),
+                flagged=measurement.out_of_range,
+                withdrawn=measurement.superseded,
+                limits=self._limits(measurement),
+                notes=tuple(notes),
+            )
+
+    def _limits(self, measurement: Measurement) -> str:
+        used = self._record.range_of(measurement)
+        if used is None:
+            return ""
+        unit = unit_text(used.unit) if measurement.out_of is None else ""
+        return f"{self._language.limits(used.low, used.high)} {unit}".strip()
+
+    def _flag(self, measurement: Measurement) -> str:
+        flags = self._language["flags"]
+        if measurement.superseded:
+            return flags["withdrawn"]
+        return flags["past"] if measurement.when == "past" else flags[measurement.status]
+
+    def _sources(self) -> Iterator[str]:
+        """Each source once, with the kinds it judges."""
+        shown = {m.kind for m in self._record.measurements if self._limits(m)}
+        by_source: dict[str, list[str]] = {}
+        for used in self._record.ranges:
+            if used.kind in shown:
+                label = self._lexicon.measurements[used.kind].label
+                by_source.setdefault(f"{short_source(used.source)} ({used.basis})", []).append(label)
+        for source, labels in by_source.items():
+            yield self._words["source_for"].format(kinds=capital(", ".join(labels)), source=source)
+
+    # Systems and history
+
+    def _system(self, review: SystemReview) -> SystemPart:
+        standing = [
+            finding
+            for finding in self._record.findings
+            if finding.system == review.system and rank(finding) <= RANK_OF_ABSENCE
+        ]
+        absent = [finding for finding in standing if is_plain_absence(finding, self._lexicon)]
+        rest = sorted((finding for finding in standing if finding not in absent), key=rank)
+        labels = list(dict.fromkeys(finding.label for finding in absent))
+        reason = review.reason or ""
+        words = self._words["reason"] if review.state == "not_examined" else self._words["note"]
+        return SystemPart(
+            name=self._language["systems"][review.system],
+            state=review.state,
+            state_name=self._language["states"][review.state],
+            abnormal=tuple(self._stated(f) for f in rest if f.counts_as_abnormal),
+            normal=tuple(self._stated(f) for f in rest if not f.counts_as_abnormal),
+            absent=self._words["no"].format(labels=listing(labels)) if labels else "",
+            reason=words.format(reason=reason) if reason else "",
+        )
+
+    def _stated(self, finding: Finding) -> Stated:
+        return Stated(text=finding_text(finding, self._lexicon), notes=tuple(self._doubts(finding)))
+
+    def _doubts(self, fact: Finding | Measurement) -> list[str]:
+        doubts = [self._words["unsure"]] if fact.confidence <= SURE_ENOUGH and not fact.superseded else []
+        if fact.entered_by:
+            doubts.append(self._words["entered_by"].format(name=fact.entered_by))
+        return doubts
+
+    def _step(self, item: PlanItem) -> Step:
+        due = item.due if item.state == "to_do" else None
+        return Step(
+            kind=self._language["plan_kinds"][item.kind],
+            text=capital(item.text),
+            state=self._language["plan_states"][item.state],
+            due=self._words["due"].format(day=self._language.day(date.fromisoformat(due))) if due else "",
+        )
