@@ -112,9 +112,14 @@ class ActReader:
 
     def _stated_before(self, analysis: Analysis, segment: Segment, cue: Cue) -> bool:
         """ "Lenses cloudy like most old dogs", "teeth clean, just how we like them": a verdict on a part, then a comparison."""
-        if cue.kind != "act_weak" and cue.group.id not in ("teaching_generic", "teaching_breeds"):
+        likening = analysis.norms[cue.start : cue.end] == ["normal", "for", "a"]
+        if (
+            not likening
+            and cue.kind != "act_weak"
+            and cue.group.id not in ("teaching_generic", "teaching_breeds")
+        ):
             return False
-        said = mentions_within(analysis.mentions, segment.start, cue.start)
+        said = mentions_within(analysis.mentions, segment.start, cue.start + likening)
         parts = [m.end for m in said if m.is_structure]
         return bool(parts) and any(m.is_predicate and m.start >= parts[0] for m in said)
 
@@ -204,7 +209,9 @@ class ActReader:
             words = analysis.norms[segment.start : segment.end]
             states = any(word in self._indicative for word in words)
             return not (denied and (denials[at] == segment.start or states))
-        if previous.act is SpeechAct.INTENTION and not self._aimed(analysis, previous):
+        # "I'm feeling for lumps, like a lipoma, a cyst or an abscess": the list of an aim runs on.
+        listed = previous.ground is Ground.GOES_ON
+        if previous.act is SpeechAct.INTENTION and not (listed or self._aimed(analysis, previous)):
             return False
         # A question or an aim goes on over a list of nouns; a verdict, a denial or a value is its answer.
         verdict = any(m.is_predicate for m in mentions_within(analysis.mentions, segment.start, segment.end))

@@ -47,7 +47,7 @@ class Answers(Corrections):
         )
         if affirmed:
             group = self._meant(group, segment)
-        elif not self._of_part_named(group, segment):
+        elif cue is not None and not self._of_part_named(group, segment, cue):
             return
         for _, item, structure, _ in group:
             concept = self.lexicon.findings[item.entry.id]
@@ -66,13 +66,18 @@ class Answers(Corrections):
                 continue
             self.out.drafts.append(draft)
 
-    def _of_part_named(self, group: list[tuple[int, Item, str | None, str]], segment: Segment) -> bool:
-        """ "Probably a lipoma. Testicles not there.": a denial that names a part of another system answers nothing before it."""
-        named = {
-            self.lexicon.structures[m.entries[0].id].system
-            for m in self._unmeasured(segment.start, segment.end)
-            if m.is_structure
-        }
+    def _of_part_named(
+        self, group: list[tuple[int, Item, str | None, str]], segment: Segment, cue: Cue
+    ) -> bool:
+        """Whether a denial can answer what was named before.
+
+        Not where it names a part of another system ("Probably a lipoma. Testicles not there."), nor where a part is what it
+        denies ("Doughy, I can't hear any gut sounds").
+        """
+        parts = [m for m in self._unmeasured(segment.start, segment.end) if m.is_structure]
+        if any(m.start >= cue.end and self.norms[m.start - 1] in ("any", "no") for m in parts):
+            return False
+        named = {self.lexicon.structures[m.entries[0].id].system for m in parts}
         return not named or any(system in named for *_, system in group)
 
     def _meant(
@@ -172,6 +177,27 @@ class Answers(Corrections):
             self.out.drafts.append(draft)
         self.pending = []
         return True
+
+    def _nothing_on_side(self, index: int, segment: Segment) -> bool:
+        """ "A nodule on the left. Nothing on the right.": what was just found is not on the other side."""
+        sides = self._sides(segment.start, segment.end)
+        named = [m for m in self._unmeasured(segment.start, segment.end) if not m.is_structure]
+        if self.norms[segment.start] not in ("nothing", "none") or len(sides) != 1 or named:
+            return False
+        side = self._side_value(sides[0])
+        found = [
+            d
+            for d in self._last_drafts(segment)
+            if d.assertion != "absent"
+            and {d.side, side} == {"left", "right"}
+            and self.lexicon.findings[d.concept].nature == "abnormal"
+        ]
+        for draft in found[-1:]:
+            new = replace(draft, segment=index, sentence=segment.sentence, side=side, assertion="absent")
+            new.start, new.end = segment.start, segment.end
+            new.severity, new.grade, new.size, new.modifiers = None, None, None, ()
+            self.out.drafts.append(new)
+        return bool(found)
 
     def _elliptical_denial(self, segment: Segment) -> Cue | None:
         after = self._cues("negation_after", segment.start, segment.end)

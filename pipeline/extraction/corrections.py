@@ -119,7 +119,7 @@ class Corrections(Withdrawals):
         end = segment.end
         mentions = self._unmeasured(start, end)
         return _Revision(
-            side=next((c.group.value for c in self._cues("side", start, end)), None),
+            side=next((self._side_value(c) for c in self._sides(start, end)), None),
             structures=[m for m in mentions if m.is_structure],
             grade=next(iter(self._grades_within(start, end)), None),
             severity=next((c.group.value for c in self._cues("severity", start, end)), None),

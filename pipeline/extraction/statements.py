@@ -78,6 +78,7 @@ class _Reading(Values):
             self._each_side(index, segment, items)
             or self._more_teeth(index, segment, items)
             or self._other_side(index, segment, items)
+            or self._nothing_on_side(index, segment)
             or self._side_after(segment, items)
             or self._detail_after(segment, items)
         ):

@@ -220,6 +220,13 @@ class View:
         """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
         if self.norms[cue.start] in self.rules.distributing and cue.end - cue.start == 1:
             return self._distributes(cue)
+        if self.norms[cue.start] == "other" and cue.end - cue.start == 1:
+            # "Other hip's good"; but "no other lumps", "other dogs", "other nodes".
+            named = mentions_within(self.analysis.mentions, cue.end, cue.end + 1)
+            single = bool(named) and not self.norms[named[0].end - 1].endswith("s")
+            return single and any(
+                e.kind == "structure" and self.lexicon.structures[e.id].paired for e in named[0].entries
+            )
         if self.norms[cue.start] in self.rules.side_letters:
             named = mentions_within(self.analysis.mentions, cue.end, cue.end + 1)
             return any(m.is_structure for m in named)

@@ -60,8 +60,30 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Molars fine. She's eight point six.": [],
     "No other abnormalities.": [("other abnormalities", "absent", None, "now", "vet")],
     "QAR.": [],
+    "I'm feeling for lumps, like a lipoma, an abscess or a cyst.": [],
+    "Heart sounds normal for a kitten.": [],
+    "Claws are thick.": [("thick", "present", None, "now", "vet")],
+    "Tummy feels doughy, I can't hear any gut sounds at all.": [
+        ("doughy", "present", None, "now", "vet"),
+        ("can't hear any gut sounds", "present", None, "now", "vet"),
+    ],
+    "Left hip sore. Other hip stiff.": [
+        ("sore", "present", "left", "now", "vet"),
+        ("stiff", "present", "right", "now", "vet"),
+    ],
+    "No other lumps on the left flank.": [("lumps", "absent", "left", "now", "vet")],
+    "A nodule on the left flank. Nothing on the right.": [
+        ("nodule", "present", "left", "now", "vet"),
+        ("nothing", "absent", "right", "now", "vet"),
+    ],
+    "It's an abscess most likely.": [("abscess", "possible", None, "now", "vet")],
+    "Right eye red, sorry, the other eye.": [("red", "present", "left", "now", "vet")],
 }
 VALUES: dict[str, list[str]] = {
+    "Oh you're thinner than last time. Four point one, he was four point eight at Christmas.": [
+        "weight 4.1 kg",
+        "weight 4.8 kg past",
+    ],
     "Brought in because she's losing hair. Weight nine hundred and forty grams.": ["weight 0.94 kg"],
     "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],
     "Weight today ten point two, previous weight eleven.": ["weight 10.2 kg", "weight 11 kg past"],

@@ -5,9 +5,11 @@ from __future__ import annotations
 from pipeline.extraction.measuring.conversion import convert
 from pipeline.extraction.measuring.model import Value
 from pipeline.extraction.measuring.sheet import Sheet
+from pipeline.extraction.tokens import SENTENCE_MARKS
 
 _ALONE = 0.7  # confidence of a kind that only the surroundings tell
 _ALONE_TEMPERATURE = 0.8
+_REACH_OF_WEIGHT = 6  # tokens from a word of weight to the number
 _SLOWEST_ALONE = 40  # beats a minute; a smaller number on its own is more often something counted
 
 
@@ -60,6 +62,8 @@ class Unnamed:
             return "temperature", _ALONE_TEMPERATURE
         if value.out_of == 5 and not sheet.graded_nearby(value):
             return "body_condition_score", _ALONE
+        if value.out_of is None and decimal != int(decimal) and self._of_weight(value):
+            return "weight", _ALONE
         if value.out_of is None and value.number.value >= _SLOWEST_ALONE and self._heart_in_focus(value):
             return "heart_rate", _ALONE
         return None
@@ -73,6 +77,13 @@ class Unnamed:
     def _scoring(self, value: Value) -> bool:
         """ "I'd score him three out of five"."""
         return any(self.sheet.is_word(at, "scoring") for at in range(max(0, value.start - 6), value.start))
+
+    def _of_weight(self, value: Value) -> bool:
+        """ "You're thinner than last time. Four point one.", "She's gained, eight point six": talk of weight right before."""
+        near = range(max(0, value.start - _REACH_OF_WEIGHT), value.start)
+        said = [at for at in near if self.sheet.is_word(at, "of_weight")]
+        gap = self.sheet.norms[said[-1] : value.start] if said else []
+        return bool(said) and sum(word in SENTENCE_MARKS for word in gap) <= 1
 
     def _heart_in_focus(self, value: Value) -> bool:
         """A word of heart or pulses in the sentence so far or right after."""
