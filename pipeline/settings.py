@@ -60,6 +60,11 @@ class Settings(BaseSettings):
         description="Where records are kept: a file, or the address of a PostgreSQL server (postgresql://…); "
         "a file among the user's data by default.",
     )
+    anchors: Path | None = Field(
+        default=None,
+        description="Folder where the end of the audit trail is written down outside the database; beside a database "
+        "of one file, among the user's data for a server, by default.",
+    )
     person: str | None = Field(
         default=None,
         description="Who reads, writes and signs: a name or identifier of somebody in the practice.",

@@ -222,12 +222,24 @@ def demo(
 
 
 @app.command()
-def check(model: Model = None) -> None:
-    """Check what the program needs: models, lexicon, microphone, cache."""
-    from pipeline.cli import checking
+def check(
+    model: Model = None,
+    audit: Annotated[
+        bool,
+        typer.Option(
+            "--audit", help="Instead: hold all kept records against the audit trail and its anchors."
+        ),
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Check what the program needs: models, lexicon, microphone, cache, database."""
+    from pipeline.cli import auditing, checking
     from pipeline.settings import load_settings
 
-    checking.check(load_settings(model=model))
+    if audit:
+        auditing.check_trail(load_settings(), as_json=as_json)
+    else:
+        checking.check(load_settings(model=model), as_json=as_json)
 
 
 @app.command()

@@ -8,8 +8,9 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from importlib.metadata import version
+from pathlib import Path
 
 import typer
 from rich.text import Text
@@ -20,9 +21,11 @@ from lexicon.lookup import Meaning, look_up, phrases_with, suggestions
 from lexicon.own import TERMS_VARIABLE, usual_terms_file
 from models import CATALOGUE_NAMES, ModelError, cache_folder, locate_model, read_catalogue, verify_model
 from pipeline.cli.border import WORK_FAILED
-from pipeline.cli.screen import complain, output
+from pipeline.cli.keeping import BEGIN, open_database, usual_address
+from pipeline.cli.screen import complain, output, write_json
 from pipeline.extraction import ways
 from pipeline.settings import Settings
+from pipeline.store import StoreError, people
 
 _LIBRARIES = ("faster-whisper", "ctranslate2", "av", "spacy", "rapidfuzz", "pydantic", "numpy")
 _NAME_COLUMN = 20
@@ -38,18 +41,33 @@ class Result:
     detail: str
 
 
-def check(settings: Settings) -> None:
+def check(settings: Settings, *, as_json: bool) -> None:
     """Show the state of everything the program needs; ends with code 1 when something needed is missing."""
-    results = [*_models(settings), _lexicon(), *_own_terms(), _cache(), _microphone(), _versions()]
+    results = [
+        *_models(settings),
+        _lexicon(),
+        *_own_terms(),
+        _cache(),
+        _database(settings),
+        _microphone(),
+        _versions(),
+    ]
+    if as_json:
+        write_json([asdict(result) for result in results])
+    else:
+        _show(results)
+    missing = [result.name for result in results if result.state == "needed"]
+    if missing:
+        complain(f"Not ready: {', '.join(missing)}. The lines above say what to do.")
+        raise typer.Exit(WORK_FAILED)
+
+
+def _show(results: Iterable[Result]) -> None:
     console = output()
     for result in results:
         word, style = _STATES[result.state]
         line = Text(f"{result.name:<{_NAME_COLUMN}}").append(f"{word:<11}", style=style).append(result.detail)
         console.print(line, soft_wrap=True)
-    missing = [result.name for result in results if result.state == "needed"]
-    if missing:
-        complain(f"Not ready: {', '.join(missing)}. The lines above say what to do.")
-        raise typer.Exit(WORK_FAILED)
 
 
 def find(word: str) -> None:
@@ -157,6 +175,20 @@ def _cache() -> Result:
         reason = error.strerror or error
         return Result("cache folder", "needed", f"{folder}: {reason}; make it writable or set ROSTRAL_CACHE")
     return Result("cache folder", "ok", f"{folder}, {free / 1e9:.1f} GB free")
+
+
+def _database(settings: Settings) -> Result:
+    address = usual_address(settings)
+    if isinstance(address, Path) and not address.exists():
+        return Result("database", "optional", f"{address}; records are kept after: {BEGIN}")
+    try:
+        with open_database(settings) as database:
+            practices = {one.practice for one in people(database)}
+            return Result(
+                "database", "ok", f"{database.shown}: {', '.join(sorted(practices)) or 'no practice yet'}"
+            )
+    except StoreError as error:
+        return Result("database", "needed", str(error))
 
 
 def _microphone() -> Result:

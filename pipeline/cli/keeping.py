@@ -14,11 +14,13 @@ from pathlib import Path
 from platformdirs import user_data_path
 
 from pipeline.cli.border import CallError, WorkError
+from pipeline.cli.screen import remark
 from pipeline.settings import PREFIX, Settings
 from pipeline.store import Actor, Database, Person, actor_of, people
-from pipeline.store.stamps import now
+from pipeline.store.database import anchors_beside
+from pipeline.store.stamps import now, sha256
 
-_BEGIN = 'rostral practice begin "NAME OF THE PRACTICE" --manager "YOUR NAME"'
+BEGIN = 'rostral practice begin "NAME OF THE PRACTICE" --manager "YOUR NAME"'
 _FILE = "rostral.sqlite"
 
 
@@ -41,6 +43,17 @@ def usual_address(settings: Settings) -> str | Path:
     return settings.database if "://" in settings.database else Path(settings.database).expanduser()
 
 
+def usual_anchors(settings: Settings, address: str | Path) -> Path:
+    """Where the end of the trail is written down: the folder of the settings, else one for each database."""
+    if settings.anchors is not None:
+        return settings.anchors.expanduser()
+    if isinstance(address, Path):
+        return anchors_beside(address)
+    # By a checksum of the place alone: neither names nor passwords become names of folders.
+    place = address.rpartition("@")[2].partition("?")[0]
+    return user_data_path("rostral", appauthor=False) / "anchors" / sha256(place)[:16]
+
+
 @contextmanager
 def open_database(settings: Settings, *, new: bool = False) -> Iterator[Database]:
     """The database of the settings, closed at the end; a file that is not there yet is made only if `new`.
@@ -50,14 +63,16 @@ def open_database(settings: Settings, *, new: bool = False) -> Iterator[Database
     address = usual_address(settings)
     if isinstance(address, Path) and not new and not address.exists():
         raise WorkError(
-            f"Nothing is kept yet: there is no database {address}. Begin with: {_BEGIN}; or name another"
+            f"Nothing is kept yet: there is no database {address}. Begin with: {BEGIN}; or name another"
             f" database in {PREFIX}DATABASE."
         )
-    database = Database(address)
+    database = Database(address, usual_anchors(settings, address))
     try:
         yield database
     finally:
         database.close()
+        if database.anchors.fault is not None:
+            remark(database.anchors.fault)
 
 
 @contextmanager
@@ -74,7 +89,7 @@ def who_acts(database: Database, named: str | None) -> Actor:
     """
     active = [one for one in people(database) if one.active]
     if not active:
-        raise WorkError(f"No practice was set up in {database.shown} yet. Begin with: {_BEGIN}")
+        raise WorkError(f"No practice was set up in {database.shown} yet. Begin with: {BEGIN}")
     chosen = [one for one in active if named is None or _is_named(one, named)]
     if len(chosen) == 1:
         return actor_of(database, chosen[0].practice_id, chosen[0].id)

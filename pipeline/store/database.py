@@ -16,6 +16,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
+from pipeline.store.anchors import Anchors
 from pipeline.store.errors import DatabaseError
 
 _BUSY_MS = 15_000
@@ -25,12 +26,23 @@ _UPGRADE_LOCK = 0x726F7374
 """Number of the advisory lock under which one process at a time changes tables on PostgreSQL ("rost")."""
 
 
+def anchors_beside(file: Path) -> Path:
+    """The folder of anchors that belongs to a database of one file."""
+    return file.with_name(f"{file.name}.anchors")
+
+
 class Database:
     """A database that is ready for use; close it at the end."""
 
-    def __init__(self, address: str | Path) -> None:
-        """Open the file or address and bring the tables up to date. Raises DatabaseError."""
+    def __init__(self, address: str | Path, anchors: Path | None = None) -> None:
+        """Open the file or address and bring the tables up to date. Raises DatabaseError.
+
+        `anchors` is the folder of the trail's anchors; beside a file they have one of their own unless another is given.
+        """
         self.engine = _engine(address)
+        if anchors is None and isinstance(address, Path):
+            anchors = anchors_beside(address)
+        self.anchors = Anchors(anchors)
         self.shown = str(address) if self.is_sqlite else self.engine.url.render_as_string(hide_password=True)
         try:
             self._upgrade()

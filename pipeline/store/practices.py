@@ -28,9 +28,10 @@ def found_practice(database: Database, name: str, manager: str, at: datetime) ->
         )
         _insert_person(connection, actor)
         made = begin(connection, actor, at)
-        made.note("found_practice", practice_id)
+        made.note("found_practice", practice_id, name=name)
         made.note("add_person", person_id, role="manager", name=manager)
         made.close()
+    database.anchors.keep(made.events)
     return actor
 
 

@@ -6,6 +6,7 @@ before stays readable. Whoever writes says which revision they read: of two peop
 
 from __future__ import annotations
 
+import hashlib
 from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 
@@ -21,7 +22,7 @@ from pipeline.store.errors import ConflictError, DatabaseError, EntryError, NotA
 from pipeline.store.model import Actor, KeptRecord, KeptVisit, SignedVersion
 from pipeline.store.search import make_record_findable
 from pipeline.store.stamps import new_id, sha256, stamp
-from pipeline.store.tables import patient, record, record_version, visit
+from pipeline.store.tables import pack, patient, record, record_version, visit
 from pipeline.store.trail import Change, change
 
 Kept = TypeVar("Kept", ExamRecord, Review)
@@ -54,7 +55,7 @@ def open_visit(
                 on_day=opened.on,
             )
         )
-        made.note("open_visit", opened.id, patient=patient_id)
+        made.note("open_visit", opened.id, patient=patient_id, kind=kind, on=day.isoformat())
     return opened
 
 
@@ -217,7 +218,12 @@ def sign_record(
             made.connection, actor.practice_id, of_visit.patient_id, of_visit.on_day, version
         )
         made.note(
-            "sign", kept.id, version=version.version, sha256=version.sha256, reason=version.reason or ""
+            "sign",
+            kept.id,
+            version=version.version,
+            sha256=version.sha256,
+            stored=stored_sha256(pack(signed.model_dump_json()), pack(review.model_dump_json())),
+            reason=version.reason or "",
         )
         return _write(made, kept, state="signed", version=version.version)
 
@@ -265,6 +271,11 @@ def signed_version(
 def signature_of(body: str, review: str) -> str:
     """Checksum of a signed version: of the record and of its review, as they are kept."""
     return sha256(f"{sha256(body)}{sha256(review)}")
+
+
+def stored_sha256(body: bytes, review: bytes) -> str:
+    """Checksum of the very bytes that a signed version is kept as: of two packings of one text one is not what was written."""
+    return hashlib.sha256(body + review).hexdigest()
 
 
 def _chosen(actor: Actor, record_id: str) -> Any:

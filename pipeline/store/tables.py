@@ -41,16 +41,26 @@ class Packed(TypeDecorator[str]):
 
     def process_bind_param(self, value: str | None, dialect: object) -> bytes | None:
         """Compress."""
-        return None if value is None else zlib.compress(value.encode())
+        return None if value is None else pack(value)
 
     def process_result_value(self, value: bytes | None, dialect: object) -> str | None:
         """Decompress."""
-        if value is None:
-            return None
-        try:
-            return zlib.decompress(value).decode()
-        except (zlib.error, UnicodeDecodeError):
-            return DAMAGED
+        return None if value is None else unpack(value)
+
+
+def pack(text: str) -> bytes:
+    """The bytes that a text is kept as."""
+    return zlib.compress(text.encode())
+
+
+def unpack(data: object) -> str:
+    """The text of packed bytes; DAMAGED unless they are one whole packed text and nothing else."""
+    reader = zlib.decompressobj()
+    try:
+        text = reader.decompress(data) if isinstance(data, bytes) else b""
+        return text.decode() if reader.eof and not reader.unused_data else DAMAGED
+    except (zlib.error, UnicodeDecodeError):
+        return DAMAGED
 
 
 practice = Table(

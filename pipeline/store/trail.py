@@ -79,6 +79,7 @@ def change(database: Database, actor: Actor, at: datetime) -> Iterator[Change]:
         made = begin(connection, actor, at)
         yield made
         made.close()
+    database.anchors.keep(made.events)
 
 
 def begin(connection: Connection, actor: Actor, at: datetime) -> Change:

@@ -8,6 +8,11 @@ from typing import Any
 
 import pytest
 from commands import Run, one_line
+from hands import as_intruder
+from sqlalchemy import update
+
+from pipeline.store import Database
+from pipeline.store.tables import record_version
 
 VET, NURSE = "Ines Halloran", "Tobin Marsh"
 FIRST = "Left ear red, no discharge. Eyes clear. Heart rate one eighty. Weight four kilos. Recheck the ear in ten days."
@@ -183,3 +188,18 @@ def test_a_record_that_was_written_as_json_is_kept(juniper: str, tmp_path: Path,
     wrong = run("record", "keep", file, juniper, "--as", VET)
     assert wrong.exit_code == 2
     assert "transcript" in one_line(wrong.stderr)
+
+
+def test_the_audit_names_what_other_hands_did_and_ends_with_1(
+    signed: str, books: str | Path, run: Run
+) -> None:
+    assert "All is as it was written." in run("check", "--audit").stdout
+    database = Database(books)
+    as_intruder(database, update(record_version).values(signed_name="Perrin Vale"))
+    database.close()
+    found = run("check", "--audit")
+    assert found.exit_code == 1
+    assert f"Version 1 of record {signed}" in found.stdout
+    assert "1 fault" in one_line(found.stderr)
+    told = json.loads(run("check", "--audit", "--json").stdout)
+    assert (len(told["faults"]), told["versions"]) == (1, 1)

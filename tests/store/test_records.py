@@ -5,9 +5,10 @@ from __future__ import annotations
 import threading
 
 import pytest
+from hands import as_intruder
 from kept import DOG, LEXICON, Practice, new_practice, understood
 from pydantic import TypeAdapter
-from sqlalchemy import LargeBinary, create_engine, delete, literal, text, type_coerce, update
+from sqlalchemy import LargeBinary, delete, literal, type_coerce, update
 from sqlalchemy.exc import DatabaseError as SqlError
 
 from pipeline.record import Owner
@@ -186,20 +187,6 @@ def test_many_writers_of_one_draft_lose_no_change(practice: Practice) -> None:
 # --- other hands -----------------------------------------------------------------------------------
 
 
-def _as_intruder(database: Database, statement: object) -> None:
-    """Write past the program, its triggers and references, as somebody with the database's own tools can."""
-    engine = create_engine(database.engine.url)
-    with engine.begin() as connection:
-        if database.is_sqlite:
-            for table in ("record_version", "event"):
-                for change in ("update", "delete"):
-                    connection.execute(text(f"DROP TRIGGER IF EXISTS {table}_no_{change}"))
-        else:
-            connection.execute(text("SET LOCAL session_replication_role = replica"))
-        connection.execute(statement)  # type: ignore[call-overload]
-    engine.dispose()
-
-
 @pytest.mark.parametrize(
     ("statement", "says"),
     [
@@ -217,14 +204,14 @@ def _as_intruder(database: Database, statement: object) -> None:
 def test_other_hands_are_found(practice: Practice, statement: object, says: str) -> None:
     practice.signed()
     assert audit(practice.database) == ()
-    _as_intruder(practice.database, statement)
+    as_intruder(practice.database, statement)
     assert any(says in fault for fault in audit(practice.database))
 
 
 def test_damaged_bytes_are_found_and_told(practice: Practice) -> None:
     signed = practice.signed()
     bytes_of = type_coerce(literal(b"no packed text"), LargeBinary)
-    _as_intruder(practice.database, update(record_version).values(body=bytes_of))
+    as_intruder(practice.database, update(record_version).values(body=bytes_of))
     assert any("not what was signed" in fault for fault in audit(practice.database))
     with pytest.raises(DatabaseError, match=r"Version 1 of record .* cannot be read"):
         signed_version(practice.database, practice.vet, signed.id, 1, practice.at())
@@ -232,7 +219,7 @@ def test_damaged_bytes_are_found_and_told(practice: Practice) -> None:
 
 def test_an_altered_draft_is_found(practice: Practice) -> None:
     practice.draft()
-    _as_intruder(practice.database, update(record).values(review="{}"))
+    as_intruder(practice.database, update(record).values(review="{}"))
     assert any("not what was written last" in fault for fault in audit(practice.database))
 
 

@@ -1,0 +1,104 @@
+"""Where the trail stands, written down outside the database: who cuts events off at its end, or writes it anew, is found.
+
+A folder of lines, one file a month, only ever added to: after each change the number and checksum of its last event, and what
+was done to which identifier. Lines come after the change is safe, so a crash between the two costs a line and never makes a
+false alarm. They hold no names. The folder helps as far as whoever can write in the database cannot write there.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from pipeline.speech.model import Frozen
+from pipeline.store.stamps import canonical
+
+_ENDING = ".jsonl"
+_UNANCHORED = "view"
+"""Who only looked changes nothing: a line for each look would make the folder ten times as large."""
+
+
+class Anchored(Frozen):
+    """A line: the last event of one change, when it was, and what the change did to what (action, identifier)."""
+
+    at: str
+    practice: str
+    seq: int
+    sha256: str
+    did: tuple[tuple[str, str], ...] = ()
+
+
+class Anchors:
+    """The folder, or none: then nothing is written and nothing is known."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self.folder = folder
+        self.fault: str | None = None
+
+    def keep(self, events: Sequence[dict[str, object]]) -> None:
+        """Add a line for a change that is safe in the database. What goes wrong is kept in `fault`: the change stands."""
+        did = dict.fromkeys((str(one["action"]), str(one["subject"])) for one in events)
+        did = {deed: None for deed in did if deed[0] != _UNANCHORED}
+        if self.folder is None or not did:
+            return
+        last = events[-1]
+        self.write(
+            Anchored(
+                at=str(last["at"]),
+                practice=str(last["practice_id"]),
+                seq=int(str(last["seq"])),
+                sha256=str(last["sha256"]),
+                did=tuple(did),
+            )
+        )
+
+    def write(self, line: Anchored) -> None:
+        """Add a line, whole or not at all as far as the system writes small pieces whole."""
+        if self.folder is None:
+            return
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            with (self.folder / f"{line.at[:7]}{_ENDING}").open("ab", buffering=0) as file:
+                file.write(f"{canonical(line.model_dump(mode='json'))}\n".encode())
+        except OSError as error:
+            self.fault = (
+                f"The anchor of the trail cannot be written in {self.folder}: {error.strerror or error}. What was"
+                " changed is kept. Make the folder writable, or name another one in ROSTRAL_ANCHORS."
+            )
+
+    def read(self) -> tuple[list[Anchored], list[str]]:
+        """All lines, and a sentence for each that cannot be read. A last line that was torn off is none."""
+        lines: list[Anchored] = []
+        faults: list[str] = []
+        for file in sorted(self.folder.glob(f"*{_ENDING}")) if self.folder and self.folder.is_dir() else ():
+            try:
+                text = file.read_bytes().decode(errors="replace")
+            except OSError as error:
+                faults.append(f"The anchors in {file} cannot be read: {error.strerror or error}.")
+                continue
+            whole, _, _ = text.rpartition("\n")
+            for number, line in enumerate(whole.split("\n") if whole else (), start=1):
+                try:
+                    lines.append(Anchored.model_validate(json.loads(line)))
+                except (ValueError, ValidationError):
+                    faults.append(f"Line {number} of the anchors in {file} cannot be read: it was altered.")
+        return lines, faults
+
+
+def missing_words(lines: Iterable[Anchored], most: int = 12) -> str:
+    """What changes that are gone did, for a person: actions with identifiers, at most so many of them named."""
+    deeds = list(dict.fromkeys(deed for line in lines for deed in line.did))
+    # What weighs most comes first: of a draft's many changes it is enough to know that there were some.
+    deeds.sort(key=lambda deed: _RANK.get(deed[0], len(_RANK)))
+    named = [f"{action.replace('_', ' ')} {subject}" for action, subject in deeds[:most]]
+    more = f" and {len(deeds) - most} more" if len(deeds) > most else ""
+    return f"{'; '.join(named)}{more}"
+
+
+_RANK = {
+    name: rank
+    for rank, name in enumerate(("sign", "amend", "file", "erase_client", "keep_record", "add_patient"))
+}
