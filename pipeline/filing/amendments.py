@@ -66,13 +66,14 @@ def _changes(before: RecordContent, after: RecordContent, language: Language) ->
 def _statements(content: RecordContent, language: Language) -> Iterator[tuple[str, str]]:
     """All that a version says, as pairs of part and statement."""
     words = language["record"]
+    yield words["name"], content.patient_name
     for field in (*content.patient, *content.visit):
         yield field.name, field.text
     for value in content.values:
         yield value.name, ", ".join(part for part in (value.text, value.flag, *value.notes) if part)
     for system in content.systems:
         yield system.name, system.state_name
-        for stated in (*system.abnormal, *system.normal):
+        for stated in system.findings:
             yield system.name, stated.text
         for text in (system.absent, system.reason):
             if text:

@@ -17,8 +17,8 @@ from pipeline.filing.language import Language, load_language, number
 from pipeline.speech.model import Frozen
 from pipeline.store.model import PastValue
 
-_WIDTH, _HEIGHT = 420, 170
-_LEFT, _RIGHT, _TOP, _BOTTOM = 40, 14, 34, 24
+WIDTH, HEIGHT = 420, 170
+_LEFT, _RIGHT, _BOTTOM = 40, 14, 24
 _INK, _QUIET, _LINE, _BAND, _ALARM = "#22252a", "#5d636d", "#3c4f76", "#e9ecf3", "#9c2f1c"
 _FACE = "Source Sans 3, Source Sans Pro, sans-serif"
 _MOST_LABELLED = 7
@@ -41,23 +41,29 @@ class Chart(Frozen):
     limits: Limits | None = None
 
 
-def chart_svg(chart: Chart, language: Language | None = None) -> str:
-    """Draw a chart as SVG, 420 by 170 units, without scripts, styles or anything from outside.
+def chart_svg(
+    chart: Chart, language: Language | None = None, width: int = WIDTH, height: int = HEIGHT
+) -> str:
+    """Draw a chart as SVG of `width` by `height` units, without scripts, styles or anything from outside.
+
+    Letters are 11 units high whatever the size: give the width that it is shown at in points or pixels.
 
     Values of another scale than the last one's (a condition of five among those of nine) are not drawn; the description counts
     them. The time between two visits is the way between their points.
     """
-    return _Drawing(chart, language or load_language()).svg()
+    return _Drawing(chart, language or load_language(), width, height).svg()
 
 
 def described(chart: Chart, language: Language | None = None) -> str:
     """Say all that a chart shows, for those who do not see it."""
-    return _Drawing(chart, language or load_language()).description()
+    return _Drawing(chart, language or load_language(), WIDTH, HEIGHT).description()
 
 
 class _Drawing:
-    def __init__(self, chart: Chart, language: Language) -> None:
+    def __init__(self, chart: Chart, language: Language, width: int, height: int) -> None:
         self._chart = chart
+        self._width, self._height = width, height
+        self._top = 44 if chart.limits is not None else 34
         self._words = language["chart"]
         self._language = language
         scale = chart.values[-1].out_of
@@ -70,9 +76,9 @@ class _Drawing:
             "svg",
             {
                 "xmlns": "http://www.w3.org/2000/svg",
-                "viewBox": f"0 0 {_WIDTH} {_HEIGHT}",
-                "width": str(_WIDTH),
-                "height": str(_HEIGHT),
+                "viewBox": f"0 0 {self._width} {self._height}",
+                "width": str(self._width),
+                "height": str(self._height),
                 "role": "img",
                 "font-family": _FACE,
                 "font-size": "11",
@@ -117,13 +123,13 @@ class _Drawing:
 
     def _x(self, on: date) -> float:
         span = (self._last - self._first).days
-        room = _WIDTH - _LEFT - _RIGHT - 40
+        room = self._width - _LEFT - _RIGHT - 40
         share = (on - self._first).days / span if span else 0.5
         return round(_LEFT + 20 + share * room, 2)
 
     def _y(self, value: float) -> float:
         low, high = self._ticks[0], self._ticks[-1]
-        return round(_TOP + (high - value) / (high - low) * (_HEIGHT - _TOP - _BOTTOM), 2)
+        return round(self._top + (high - value) / (high - low) * (self._height - self._top - _BOTTOM), 2)
 
     # Parts
 
@@ -133,14 +139,14 @@ class _Drawing:
         if not text:
             return
         low, high = self._ends_or_none()
-        top = self._y(high) if high is not None else float(_TOP)
-        foot = self._y(low) if low is not None else float(_HEIGHT - _BOTTOM)
-        place = {"x": str(_LEFT), "width": str(_WIDTH - _LEFT - _RIGHT)}
+        top = self._y(high) if high is not None else float(self._top)
+        foot = self._y(low) if low is not None else float(self._height - _BOTTOM)
+        place = {"x": str(_LEFT), "width": str(self._width - _LEFT - _RIGHT)}
         ET.SubElement(root, "rect", {**place, "y": f"{top:g}", "height": f"{foot - top:g}", "fill": _BAND})
         for end in self._ends():
             self._rule(root, self._y(end), "3 2", _QUIET)
         label = self._words["range"].format(limits=text)
-        self._text(root, _WIDTH - _RIGHT, 13, label, anchor="end", fill=_QUIET)
+        self._text(root, 0, 27, label, fill=_QUIET)
 
     def _grid(self, root: ET.Element) -> None:
         for tick in self._ticks:
@@ -163,12 +169,18 @@ class _Drawing:
                 self._text(
                     root,
                     x,
-                    y + 17 if side < 0 or self._is_valley(place) else y - 8,
+                    self._label_y(place, y, side),
                     number(point.value),
                     anchor="middle",
                     weight="600" if last else "400",
                     fill=_ALARM if side else _INK,
                 )
+
+    def _label_y(self, place: int, y: float, side: int) -> float:
+        """Above its point, or below it where the line or a triangle's tip leaves room there and the days do not stand."""
+        below = y + 17
+        has_room = below < self._height - _BOTTOM
+        return below if has_room and (side < 0 or self._is_valley(place)) else y - 8
 
     def _is_valley(self, place: int) -> bool:
         """Whether the line comes down to a point and goes up again: its number stands below, clear of the line."""
@@ -198,13 +210,18 @@ class _Drawing:
             if all(abs(x - other) >= _DAY_ROOM for other in taken):
                 taken.append(x)
                 self._text(
-                    root, x, _HEIGHT - 6, self._language.short_day(point.on), anchor="middle", fill=_QUIET
+                    root,
+                    x,
+                    self._height - 6,
+                    self._language.short_day(point.on),
+                    anchor="middle",
+                    fill=_QUIET,
                 )
 
     def _rule(self, root: ET.Element, y: float, dashes: str | None, colour: str) -> None:
         line = {
             "x1": str(_LEFT),
-            "x2": str(_WIDTH - _RIGHT),
+            "x2": str(self._width - _RIGHT),
             "y1": f"{y:g}",
             "y2": f"{y:g}",
             "stroke": colour,

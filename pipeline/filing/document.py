@@ -18,6 +18,7 @@ from pipeline.record import ExamRecord
 from pipeline.store.model import Client, PastValue, SignedVersion
 
 _SHORT_ID = 8
+_CHART_SIZE = (215, 140)
 _NOTHING: Mapping[str, Sequence[PastValue]] = {}
 
 
@@ -123,15 +124,16 @@ def _page(
 ) -> dict[str, object]:
     """What signed records and drafts have in common."""
     words = language["record"]
-    name = content.patient[0].text
     return {
-        "document_title": words["of_patient"].format(title=content.title, name=name, subject=content.subject),
+        "document_title": words["of_patient"].format(
+            title=content.title, name=content.patient_name, subject=content.subject
+        ),
         "paper": paper,
         "language": language["language"],
         "words": words,
         "letterhead": letterhead_content(letterhead),
         "record": content.model_dump(exclude={"charts"}),
-        "charts": [chart_content(chart, language) for chart in content.charts],
+        "charts": [chart_content(chart, language, _CHART_SIZE) for chart in content.charts],
     }
 
 
@@ -143,9 +145,9 @@ def letterhead_content(letterhead: Letterhead) -> dict[str, object]:
     return {**letterhead.model_dump(exclude={"logo"}), "logo": picture, "logo_format": form}
 
 
-def chart_content(chart: Chart, language: Language) -> dict[str, str]:
-    """A chart as the templates take it."""
-    return {"svg": chart_svg(chart, language), "alt": described(chart, language)}
+def chart_content(chart: Chart, language: Language, size: tuple[int, int]) -> dict[str, str]:
+    """A chart of a size in points as the templates take it."""
+    return {"svg": chart_svg(chart, language, *size), "alt": described(chart, language)}
 
 
 def _in_groups(checksum: str) -> str:

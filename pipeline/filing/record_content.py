@@ -34,6 +34,7 @@ class Stated(Frozen):
 
     text: str
     notes: tuple[str, ...] = ()
+    abnormal: bool = False
 
 
 class Abnormality(Frozen):
@@ -41,7 +42,7 @@ class Abnormality(Frozen):
 
     system: str
     text: str
-    plan: tuple[str, ...] = ()
+    plan: str = ""
 
 
 class Value(Frozen):
@@ -57,13 +58,12 @@ class Value(Frozen):
 
 
 class SystemPart(Frozen):
-    """One body system: its state, what is abnormal, what is in order, what is named as not there."""
+    """One body system: its state, what was found, the abnormal first, and what is named as not there."""
 
     name: str
     state: SystemState
     state_name: str
-    abnormal: tuple[Stated, ...] = ()
-    normal: tuple[Stated, ...] = ()
+    findings: tuple[Stated, ...] = ()
     absent: str = ""
     reason: str = ""
 
@@ -82,6 +82,7 @@ class RecordContent(Frozen):
 
     title: str
     subject: str
+    patient_name: str
     patient: tuple[Field, ...]
     owner: tuple[Field, ...]
     visit: tuple[Field, ...]
@@ -129,6 +130,7 @@ class _Content:
         return RecordContent(
             title=self._words["title"],
             subject=self._subject(),
+            patient_name=record.patient.name if record.patient else self._words["patient_unknown"],
             patient=tuple(self._patient()),
             owner=tuple(self._owner(client)),
             visit=tuple(self._visit()),
@@ -139,8 +141,8 @@ class _Content:
             values=tuple(self._values()),
             sources=tuple(self._sources()),
             systems=tuple(self._system(review) for review in record.systems),
-            told=tuple(self._stated(finding) for finding in told),
-            past=tuple(self._stated(finding) for finding in earlier),
+            told=tuple(self._listed(told)),
+            past=tuple(self._listed(earlier)),
             assessments=tuple(one.text for one in record.assessments),
             plan=tuple(self._step(item) for item in record.plan if not item.superseded),
             corrections=tuple(one.message for one in record.corrections),
@@ -159,9 +161,7 @@ class _Content:
     def _patient(self) -> Iterator[Field]:
         patient = self._record.patient
         if patient is None:
-            yield self._field("name", None)
             return
-        yield self._field("name", patient.name)
         species = patient.species.replace("_", " ")
         yield self._field("species", ", ".join(part for part in (species, patient.breed) if part))
         sexes = self._language["sex"]
@@ -169,7 +169,7 @@ class _Content:
         sex = sexes[patient.sex] if patient.sex else None
         yield self._field("sex", ", ".join(part for part in (sex, neutered) if part))
         months = age_in_months(patient, self._record.visit.on)
-        age = self._words["age_of"].format(age=age_text(months)) if months is not None else None
+        age = age_text(months) if months is not None else None
         born = self._language.day(patient.birth_date) if patient.birth_date else None
         if born:
             yield self._field("born", "; ".join(part for part in (born, age) if part))
@@ -214,11 +214,10 @@ class _Content:
         ]
         plans = {problem.finding: problem.plan for problem in self._record.problems}
         for place, finding in sorted(found, key=lambda pair: rank(pair[1])):
-            steps = tuple(self._record.plan[number].text for number in plans.get(place, ()))
             yield Abnormality(
                 system=self._language["systems"][finding.system],
                 text=capital(finding_text(finding, self._lexicon)),
-                plan=steps,
+                plan=self._steps(plans.get(place, ())),
             )
         for measurement in self._record.measurements:
             if measurement.out_of_range:
@@ -244,6 +243,12 @@ class _Content:
             ]
             if names:
                 yield self._words[words].format(systems=", ".join(names))
+
+    def _steps(self, places: tuple[int, ...]) -> str:
+        """The numbers that steps have in the document, where withdrawn ones are left out."""
+        standing = [place for place, item in enumerate(self._record.plan) if not item.superseded]
+        numbers = [str(standing.index(place) + 1) for place in places if place in standing]
+        return self._words["plan_of"].format(numbers=", ".join(numbers)) if numbers else ""
 
     # Values
 
@@ -306,14 +311,23 @@ class _Content:
             name=self._language["systems"][review.system],
             state=review.state,
             state_name=self._language["states"][review.state],
-            abnormal=tuple(self._stated(f) for f in rest if f.counts_as_abnormal),
-            normal=tuple(self._stated(f) for f in rest if not f.counts_as_abnormal),
+            findings=tuple(self._listed(rest)),
             absent=self._words["no"].format(labels=listing(labels)) if labels else "",
             reason=words.format(reason=reason) if reason else "",
         )
 
     def _stated(self, finding: Finding) -> Stated:
-        return Stated(text=finding_text(finding, self._lexicon), notes=tuple(self._doubts(finding)))
+        return Stated(
+            text=finding_text(finding, self._lexicon),
+            notes=tuple(self._doubts(finding)),
+            abnormal=finding.counts_as_abnormal and finding.reported_by == "vet",
+        )
+
+    def _listed(self, findings: Sequence[Finding]) -> Iterator[Stated]:
+        """Findings as the parts of one sentence."""
+        for place, finding in enumerate(findings):
+            stated = self._stated(finding)
+            yield stated if place else stated.model_copy(update={"text": capital(stated.text)})
 
     def _doubts(self, fact: Finding | Measurement) -> list[str]:
         doubts = [self._words["unsure"]] if fact.confidence <= SURE_ENOUGH and not fact.superseded else []

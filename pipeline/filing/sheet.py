@@ -1,0 +1,285 @@
+"""The sheet that an owner takes home: what a vet signed, in plain words, and fixed words of the practice around it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+
+from lexicon import Lexicon
+from pipeline.extraction.model import Finding, Measurement, PlanItem
+from pipeline.filing.charts import Chart
+from pipeline.filing.document import chart_content, letterhead_content
+from pipeline.filing.history import charts_of, values_until
+from pipeline.filing.language import Language, listed, load_language, number
+from pipeline.filing.letterhead import Letterhead
+from pipeline.filing.typesetting import PaperName, Printed, typeset
+from pipeline.record.model import SystemReview, SystemState
+from pipeline.record.phrases import listing, rank
+from pipeline.record.wording import capital, value_text
+from pipeline.speech.model import Frozen
+from pipeline.store.model import PastValue, SignedVersion
+
+_ALWAYS_SHOWN = ("weight", "temperature", "heart_rate", "respiratory_rate", "body_condition_score")
+_NOTHING: Mapping[str, Sequence[PastValue]] = {}
+_CHART_SIZE = (215, 140)
+
+
+class Checked(Frozen):
+    """A part of the animal and how it was found, in an owner's words."""
+
+    name: str
+    state: SystemState
+    result: str
+
+
+class Measured(Frozen):
+    """A value in an owner's words, with what is usual."""
+
+    name: str
+    text: str
+    usual: str = ""
+
+
+class NextStep(Frozen):
+    """A step of the plan in the vet's words, and by when."""
+
+    text: str
+    due: str = ""
+
+
+class SheetContent(Frozen):
+    """All that stands on the sheet, in order."""
+
+    title: str
+    subject: str
+    checked: tuple[Checked, ...]
+    found: tuple[str, ...]
+    told: str
+    measured: tuple[Measured, ...]
+    weight_change: str
+    done: tuple[NextStep, ...]
+    to_do: tuple[NextStep, ...]
+    call_said: tuple[str, ...]
+    call_number: str
+    signed: str
+    chart: Chart | None
+
+
+def take_home_sheet_pdf(
+    version: SignedVersion,
+    letterhead: Letterhead,
+    lexicon: Lexicon,
+    *,
+    past: Mapping[str, Sequence[PastValue]] = _NOTHING,
+    paper: PaperName = "a4",
+    language: Language | None = None,
+) -> Printed:
+    """Print the sheet of a signed version as PDF/A-2a and PDF/UA-1; the same input gives the same bytes.
+
+    Holds what the version says and the fixed words of `language`, nothing else. What the owner declined, values nobody measured
+    and systems nobody named are left out. `past` holds values of earlier visits by kind. Raises FilingError.
+    """
+    language = language or load_language()
+    content = sheet_content(version, letterhead, lexicon, past, language)
+    page = {
+        "document_title": f"{content.title}, {content.subject}",
+        "author": version.signed_by,
+        "paper": paper,
+        "language": language["language"],
+        "words": language["sheet"],
+        "letterhead": letterhead_content(letterhead),
+        "sheet": content.model_dump(exclude={"chart"}),
+        "chart": chart_content(content.chart, language, _CHART_SIZE) if content.chart else None,
+    }
+    return typeset("sheet.typ", page, version.signed_at)
+
+
+def sheet_content(
+    version: SignedVersion,
+    letterhead: Letterhead,
+    lexicon: Lexicon,
+    past: Mapping[str, Sequence[PastValue]],
+    language: Language,
+) -> SheetContent:
+    """Put a signed version into an owner's words."""
+    return _Sheet(version, lexicon, language).whole(letterhead, past)
+
+
+def reading_text(content: SheetContent, language: Language) -> str:
+    """All that an owner reads on the sheet, as sentences: what its reading age is measured on."""
+    words = language["sheet"]
+    headings = [words[name] for name in ("checked", "found", "to_do", "when_to_call")]
+    lines = [
+        words["intro"],
+        *(f"{one.name}: {one.result}" for one in content.checked),
+        *([words["found_intro"], *content.found] if content.found else [words["nothing_found"]]),
+        content.told,
+        *(f"{one.name}: {one.text}" for one in content.measured),
+        content.weight_change,
+        *(step.text for step in (*content.done, *content.to_do)),
+        words["call"],
+        *content.call_said,
+        *headings,
+    ]
+    return " ".join(f"{line.rstrip('.')}." for line in lines if line)
+
+
+class _Sheet:
+    def __init__(self, version: SignedVersion, lexicon: Lexicon, language: Language) -> None:
+        self._version = version
+        self._record = version.record
+        self._lexicon = lexicon
+        self._language = language
+        self._words = language["sheet"]
+
+    def whole(self, letterhead: Letterhead, past: Mapping[str, Sequence[PastValue]]) -> SheetContent:
+        patient, visit = self._record.patient, self._record.visit
+        kind = self._language["visits"][visit.kind]
+        standing = [item for item in self._record.plan if not item.superseded]
+        to_do = [item for item in standing if item.state == "to_do"]
+        weight = charts_of(self._record, past, self._lexicon, self._language, kinds=("weight",))
+        return SheetContent(
+            title=self._words["title"].format(name=patient.name) if patient else self._words["title_unknown"],
+            subject=self._words["subject"].format(visit=kind, day=self._language.day(visit.on))
+            if visit.on
+            else kind,
+            checked=tuple(self._checked()),
+            found=tuple(self._found()),
+            told=self._told(),
+            measured=tuple(self._measured()),
+            weight_change=self._weight_change(past),
+            done=tuple(self._step(item) for item in standing if item.state == "done"),
+            to_do=tuple(self._step(item) for item in to_do if not self._is_call(item)),
+            call_said=tuple(_sentence(item.text) for item in to_do if self._is_call(item)),
+            call_number=self._words["call_number"].format(phone=letterhead.phone) if letterhead.phone else "",
+            signed=self._words["signed"].format(
+                by=self._version.signed_by, day=self._language.day(self._version.signed_at)
+            ),
+            chart=weight[0].model_copy(update={"title": self._words["weight_chart"]}) if weight else None,
+        )
+
+    def _checked(self) -> Iterator[Checked]:
+        for review in self._record.systems:
+            result = self._result(review)
+            if result:
+                name = self._language["plain_systems"][review.system]
+                yield Checked(name=name, state=review.state, result=result)
+
+    def _result(self, review: SystemReview) -> str:
+        match review.state:
+            case "normal":
+                return self._words["all_well"]
+            case "abnormal":
+                return self._words["see_below"]
+            case "not_examined":
+                return self._words["not_checked"].format(reason=review.reason) if review.reason else ""
+            case _:
+                return ""
+
+    def _found(self) -> Iterator[str]:
+        """What the vet found, what was surely there first, then values beyond what is usual."""
+        found = [f for f in self._record.findings if f.counts_as_abnormal and f.reported_by == "vet"]
+        said = [_sentence(self._plainly(finding)) for finding in sorted(found, key=rank)]
+        said += [_sentence(self._beyond(m)) for m in self._record.measurements if m.out_of_range]
+        yield from dict.fromkeys(said)
+
+    def _plainly(self, finding: Finding) -> str:
+        """A finding in an owner's words, with where and how much where these are plain too."""
+        what = finding.plain or finding.label
+        details = [detail for detail in (self._place(finding), self._amount(finding)) if detail]
+        if details:
+            what = self._words["at"].format(what=what, details=", ".join(details))
+        if finding.assertion == "possible":
+            return self._words["perhaps"].format(what=what)
+        return self._words["not_there"].format(what=what) if finding.assertion == "absent" else what
+
+    def _place(self, finding: Finding) -> str:
+        """The side, and the part unless the words for the finding hold it or it goes without saying."""
+        structure = self._lexicon.structures.get(finding.structure or "")
+        concept = self._lexicon.findings.get(finding.concept)
+        part = ""
+        if structure is not None and (concept is None or concept.structure != structure.id):
+            named = set(structure.plain.lower().split()) & set(finding.plain.lower().split())
+            part = "" if named else structure.plain
+        side = self._words[f"side_{finding.side}"] if finding.side else ""
+        if finding.side == "both":
+            return ", ".join(word for word in (part, side) if word)
+        return " ".join(word for word in (side, part) if word)
+
+    def _amount(self, finding: Finding) -> str:
+        severity = self._language["plain_severity"].get(finding.severity or "", "")
+        size = (
+            self._words["size"].format(size=number(round(finding.size_mm)))
+            if finding.size_mm
+            else finding.size_text
+        )
+        return ", ".join(word for word in (severity, size) if word)
+
+    def _beyond(self, measurement: Measurement) -> str:
+        """A value beyond what is usual, without a word of judgement."""
+        used = self._record.range_of(measurement)
+        said = f"{self._language['plain_values'][measurement.kind]}: {value_text(measurement)}"
+        if used is None:
+            return said
+        side = self._words["above" if measurement.status == "high" else "below"]
+        return f"{said}, {side.format(limits=self._language.limits(used.low, used.high))}"
+
+    def _told(self) -> str:
+        """What the owner told of today that is there; what they denied stands in the record."""
+        told = [finding.plain or finding.label for finding in self._record.findings if _is_told(finding)]
+        things = list(dict.fromkeys(told))
+        return self._words["told_what"].format(things=listing(things, self._words["and"])) if things else ""
+
+    def _measured(self) -> Iterator[Measured]:
+        for kind in _ALWAYS_SHOWN:
+            values = [
+                m
+                for m in self._record.measurements
+                if m.kind == kind and m.when == "now" and not m.superseded
+            ]
+            for value in values:
+                used = self._record.range_of(value)
+                limits = self._language.limits(used.low, used.high) if used is not None else ""
+                yield Measured(
+                    name=self._language["plain_values"][kind],
+                    text=value_text(value),
+                    usual=self._words["usual"].format(limits=limits) if limits else "",
+                )
+
+    def _weight_change(self, past: Mapping[str, Sequence[PastValue]]) -> str:
+        """How much more or less than at the last visit, in kilograms; weights are kept in these."""
+        values = values_until(self._record, "weight", past.get("weight", ()))
+        if len(values) < 2 or values[-1].on != self._record.visit.on:
+            return ""
+        before, now = values[-2], values[-1]
+        change = round(now.value - before.value, 2)
+        words = self._words["grown" if change > 0 else "lost" if change < 0 else "same"]
+        return words.format(change=number(abs(change)), day=self._language.day(before.on))
+
+    def _step(self, item: PlanItem) -> NextStep:
+        due = date.fromisoformat(item.due) if item.due and item.state == "to_do" else None
+        if due is None:
+            return NextStep(text=_sentence(item.text))
+        if due == self._record.visit.on:
+            return NextStep(text=_sentence(item.text), due=self._words["today"])
+        return NextStep(
+            text=_sentence(item.text), due=self._words["by_day"].format(day=self._language.day(due))
+        )
+
+    def _is_call(self, item: PlanItem) -> bool:
+        """Whether a step tells when to call, by the words of the language file."""
+        said = f" {item.text.lower()} "
+        return any(
+            f" {word.lower()} " in said.replace(",", " ") for word in listed(self._words["call_words"])
+        )
+
+
+def _sentence(text: str) -> str:
+    """Begin with a capital and end with a full stop, as it stands on paper."""
+    text = capital(text.strip())
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def _is_told(finding: Finding) -> bool:
+    standing = finding.when == "now" and not finding.superseded
+    return standing and finding.reported_by == "owner" and finding.assertion != "absent"
