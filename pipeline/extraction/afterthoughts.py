@@ -20,9 +20,8 @@ class Afterthoughts(Details):
             return False
         concept = self.lexicon.findings[last.concept]
         of_last = all(i.entry.in_focus and self._system_of(i.entry) == last.system for i in items)
-        if last.assertion == "absent" or not (
-            last.size or concept.home == "skin" or last.system == "skin" or of_last
-        ):
+        described = last.size or concept.home == "skin" or last.system == "skin" or concept.grade_out_of
+        if last.assertion == "absent" or not (described or of_last):
             return False
         qualities = self.cues.get("quality", self.no_cues)
         cues = [qualities.starting_at(item.start) for item in items]
@@ -212,6 +211,8 @@ class Afterthoughts(Details):
             if not items and alone:
                 self.leading_side = self.focus.side = self._side_value(sides[0])
             return False
+        if any(word in self.rules.copulas for word in self.norms[segment.start : segment.end]):
+            return False  # "that's gingivitis, and the back tooth on the right has a hole in it"
         structures = [item.entry.id for item in items]
         # "Nails unremarkable bar a torn dewclaw, right fore": the side is that of what is wrong.
         wrong = [d for d in last if self.lexicon.findings[d.concept].nature == "abnormal"]

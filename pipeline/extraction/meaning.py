@@ -8,7 +8,7 @@ from lexicon import SYSTEMS, Entry
 from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.segments import Segment
-from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
+from pipeline.extraction.tokens import COMMA_MARKS, MARKS, SENTENCE_MARKS
 from pipeline.extraction.view import View
 
 _NEAR = 16
@@ -90,6 +90,8 @@ class Meaning(View):
         self, mention: Mention, places: list[tuple[int, int, str]], segment_end: int
     ) -> str | None:
         """The system of the nearest landmark; one behind a mark, or in the next segment, is farther."""
+        if (placed := self._system_of_place(mention)) is not None:
+            return placed
         best: tuple[int, str] | None = None
         first = bisect_left(places, (mention.start - 2 * _NEAR, 0, ""))
         for start, end, system in places[first:]:
@@ -108,6 +110,23 @@ class Meaning(View):
             if best is None or distance < best[0]:
                 best = (distance, system)
         return best[1] if best is not None and best[0] <= _NEAR else None
+
+    def _system_of_place(self, mention: Mention) -> str | None:
+        """ "Drooling and seems wobbly in the back legs": the part right after a preposition is where it is."""
+        at = mention.end
+        if at >= len(self.norms) or self.norms[at] not in self.rules.locating:
+            return None
+        for part in mentions_within(self.analysis.mentions, at + 1, at + 4):
+            if not part.is_structure or not MARKS.isdisjoint(self.norms[at : part.start]):
+                return None
+            systems = {self._system_of(entry) for entry in part.entries}
+            if len(systems) > 1 or not any(
+                self._system_of(e) in systems or (not e.in_focus and self._system_of(e) == "any")
+                for e in mention.entries
+            ):
+                return None
+            return systems.pop()
+        return None
 
     def _of_patient(self, mention: Mention, segment: Segment, near: str | None) -> Item | None:
         """ "He's quiet", "Bright, alert.": said of the animal as a whole, where the word can mean that."""

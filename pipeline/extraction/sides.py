@@ -200,7 +200,7 @@ class Sides(Meaning):
     def _named_in_plural(self, structure: str, segment: Segment) -> bool:
         """ "Pupils equal": both are meant, whatever side was spoken of before."""
         return self.lexicon.structures[structure].paired and any(
-            self.norms[m.end - 1].endswith("s") and any(e.id == structure for e in m.entries)
+            self._is_plural(self.norms[m.end - 1]) and any(e.id == structure for e in m.entries)
             for m in mentions_within(self.analysis.mentions, segment.start, segment.end)
             if m.is_structure
         )

@@ -83,6 +83,8 @@ class ReadingRules(_Words):
         self.determiners = frozenset(groups["articles"]) | frozenset(groups["possessives"])
         self.articles = frozenset(groups["articles"])
         self.prepositions = frozenset(groups["prepositions"])
+        self.plurals = frozenset(groups["irregular_plurals"])
+        self.locating = frozenset(groups["locating"])
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
         self.told = frozenset(lexicon.words["told"]["at_home"])
@@ -188,13 +190,16 @@ class View:
 
     def _same_limb(self, item: Item, structure: Structure) -> bool:
         """ "Left fore lame. Elbow fine, shoulder sore.": a single paired part goes with the side being examined."""
-        singular = not self.norms[item.end - 1].endswith("s")
+        singular = not self._is_plural(self.norms[item.end - 1])
         return (
             singular
             and structure.paired
             and structure.system == self.focus.system
             and self.focus.side in ("left", "right")
         )
+
+    def _is_plural(self, word: str) -> bool:
+        return word.endswith("s") or word in self.rules.plurals
 
     def _side_value(self, cue: Cue) -> str | None:
         """Left, right or both; "the other" and "that side" go by the side spoken of before."""
@@ -220,6 +225,8 @@ class View:
         """ "Right, let's see" is no side: a lone "right" before a pause at the beginning of a sentence."""
         if self.norms[cue.start] in self.rules.distributing and cue.end - cue.start == 1:
             return self._distributes(cue)
+        if self.norms[max(0, cue.start - 3) : cue.start] == ["size", "of", "the"]:
+            return False  # "twice the size of the right": what it is compared with
         if self.norms[cue.start] == "other" and cue.end - cue.start == 1:
             # "Other hip's good"; but "no other lumps", "other dogs", "other nodes".
             named = mentions_within(self.analysis.mentions, cue.end, cue.end + 1)

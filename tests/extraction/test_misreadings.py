@@ -60,6 +60,27 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Molars fine. She's eight point six.": [],
     "No other abnormalities.": [("other abnormalities", "absent", None, "now", "vet")],
     "QAR.": [],
+    "Pawing at his mouth and seems wobbly in the back legs.": [
+        ("pawing at his mouth", "present", None, "now", "vet"),
+        ("wobbly", "present", None, "now", "vet"),
+    ],
+    "Left submandibular node is up, about twice the size of the right.": [
+        ("up", "present", "left", "now", "vet"),
+        ("twice the size", "present", "left", "now", "vet"),
+    ],
+    "There's a murmur, quiet, left side.": [("murmur", "present", "left", "now", "vet")],
+    "A mammary lump on the left, about pea sized, hard.": [("lump", "present", "left", "now", "vet")],
+    "That's gingivitis, and the back tooth on the right has a hole.": [
+        ("gingivitis", "present", None, "now", "vet")
+    ],
+    "Glands nowt to write home about.": [],
+    "Lame on the right fore. Feet good.": [
+        ("lame", "present", "right", "now", "vet"),
+    ],
+    "She really should be desexed because of the cancer risk.": [],
+    "Pain on full flexion of the elbow.": [("pain", "present", None, "now", "vet")],
+    "I think he's got otitis.": [("otitis", "possible", None, "now", "vet")],
+    "Scent glands full of gunk.": [("full of gunk", "present", None, "now", "vet")],
     "I'm feeling for lumps, like a lipoma, an abscess or a cyst.": [],
     "Heart sounds normal for a kitten.": [],
     "Claws are thick.": [("thick", "present", None, "now", "vet")],
@@ -84,6 +105,7 @@ VALUES: dict[str, list[str]] = {
         "weight 4.1 kg",
         "weight 4.8 kg past",
     ],
+    "Skin tent's slow, I'd say six percent.": ["hydration_deficit 6 %"],
     "Brought in because she's losing hair. Weight nine hundred and forty grams.": ["weight 0.94 kg"],
     "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],
     "Weight today ten point two, previous weight eleven.": ["weight 10.2 kg", "weight 11 kg past"],
@@ -147,3 +169,9 @@ def test_a_step_of_its_own_is_a_plan_item_of_its_own() -> None:
         ("treatment", None),
         ("recheck", "in two weeks"),
     ]
+
+
+def test_a_side_ends_at_a_part_named_in_the_plural() -> None:
+    """ "Feet good" after a lame leg speaks of all of them."""
+    findings = hear("Lame on the right fore. Feet good.").findings
+    assert [(f.concept, f.side) for f in findings] == [("lameness", "right"), ("good_feet", None)]
