@@ -9,13 +9,16 @@ import tempfile
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from sqlalchemy import create_engine, make_url, text
 
 from pipeline.speech import Recogniser, SpeechOptions
 from pipeline.store import Database
+
+if TYPE_CHECKING:
+    from desks import Practice
 
 SAMPLES = Path(__file__).parents[1] / "audio_samples"
 
@@ -78,3 +81,19 @@ def database(address: str | Path) -> Iterator[Database]:
     opened = Database(address)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def own_database(tmp_path: Path) -> Iterator[Database]:
+    """A database in a file, empty."""
+    opened = Database(tmp_path / "own.sqlite")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def practice(own_database: Database, tmp_path: Path) -> Practice:
+    """A practice of three people who can sign in at its desk."""
+    from desks import new_practice  # noqa: PLC0415 - lies beside the tests of the desk
+
+    return new_practice(own_database, tmp_path / "data")

@@ -222,6 +222,46 @@ def demo(
 
 
 @app.command()
+def serve(
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen at; this machine alone unless you say another.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 takes a free one.")] = 8571,
+    certificate: Annotated[
+        Path | None,
+        typer.Option("--certificate", help="TLS certificate, PEM.", show_default=False, metavar="FILE"),
+    ] = None,
+    key: Annotated[
+        Path | None,
+        typer.Option("--key", help="The certificate's key, PEM.", show_default=False, metavar="FILE"),
+    ] = None,
+    proxy: Annotated[
+        str | None,
+        typer.Option(
+            "--proxy",
+            help="Address of a proxy in front that speaks TLS; its X-Forwarded headers are believed.",
+            show_default=False,
+            metavar="ADDRESS",
+        ),
+    ] = None,
+    data: Annotated[
+        Path | None,
+        typer.Option(
+            "--data", help="Folder for recordings and documents.", show_default=False, metavar="DIR"
+        ),
+    ] = None,
+    model: Model = None,
+    device: Device = None,
+) -> None:
+    """Open the desk: exam room, review and filing in a browser."""
+    from pipeline.cli import serving
+    from pipeline.settings import load_settings
+
+    place = serving.Place(host, port, certificate, key, proxy)
+    serving.serve(load_settings(model=model, device=device), place, data)
+
+
+@app.command()
 def check(
     model: Model = None,
     audit: Annotated[

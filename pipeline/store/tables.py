@@ -232,5 +232,50 @@ event = Table(
     Index("event_subject", "subject"),
 )
 
+# Who signs in at the desk. Only checksums are kept of what a browser or a program shows to be let in.
+account = Table(
+    "account",
+    metadata,
+    Column("person_id", String(32), ForeignKey("person.id"), primary_key=True),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("login", Text, nullable=False, unique=True),
+    Column("password", Text, nullable=False),
+    Column("changed_at", String(27), nullable=False),
+)
+
+sign_in = Table(
+    "sign_in",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("person_id", String(32), ForeignKey("person.id"), nullable=False),
+    Column("begun_at", String(27), nullable=False),
+    Column("seen_at", String(27), nullable=False),
+    Column("ends_at", String(27), nullable=False),
+    Column("device", Text, nullable=False),
+    Index("sign_in_person", "person_id"),
+)
+
+access_token = Table(
+    "access_token",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("sha256", String(64), nullable=False, unique=True),
+    Column("person_id", String(32), ForeignKey("person.id"), nullable=False),
+    Column("practice_id", String(32), ForeignKey("practice.id"), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("scopes", Text, nullable=False),
+    Column("made_at", String(27), nullable=False),
+    Column("ends_at", String(27), nullable=False),
+    Column("revoked_at", String(27)),
+)
+
+failed_attempt = Table(
+    "failed_attempt",
+    metadata,
+    Column("key", String(64), primary_key=True),
+    Column("count", Integer, nullable=False),
+    Column("last_at", String(27), nullable=False),
+)
+
 APPEND_ONLY = ("record_version", "event")
 """Tables whose rows no statement may change or remove: triggers of both databases refuse it."""

@@ -1,0 +1,31 @@
+"""Puts the desk together."""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+
+from fastapi import FastAPI
+
+from pipeline.desk import errors, statics
+from pipeline.desk.desk import Desk
+from pipeline.desk.guard import Guard
+from pipeline.desk.routes import home, people, set_up, shell, signing_in
+
+
+def create_app(desk: Desk) -> FastAPI:
+    """The application over an open database, which the caller closes after it."""
+    app = FastAPI(
+        title="Rostral",
+        version=version("rostral"),
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        # Nothing leaves the practice because a variable of the machine says so.
+        telemetry={"auto_configure": False},
+    )
+    app.state.desk = desk
+    errors.install(app)
+    for area in (statics, shell, signing_in, set_up, home, people):
+        app.include_router(area.router)
+    app.add_middleware(Guard)
+    return app

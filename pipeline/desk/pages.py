@@ -1,0 +1,84 @@
+"""Pages: templates, what every one of them receives, and how values are written in them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from pipeline.desk.cookies import LOOKS, hand_over_secret, look_of
+from pipeline.desk.desk import desk_of
+from pipeline.desk.forms import form_token
+from pipeline.desk.statics import asset
+from pipeline.desk.texts import as_json, say, say_or
+from pipeline.desk.who import current_sign_in
+from pipeline.store import SignIn
+
+
+def page(request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+    """A page. Beside `values` a template has `sign_in`, `form_token`, `look`, `path`, and the functions of `_environment`."""
+    sign_in = _sign_in(request)
+    values |= {
+        "sign_in": sign_in,
+        "role": sign_in.actor.role if sign_in is not None else None,
+        "form_token": form_token(request),
+        "look": look_of(request),
+        "path": request.url.path,
+    }
+    response = HTMLResponse(_environment.get_template(template).render(values), status)
+    hand_over_secret(request, response)
+    return response
+
+
+def go_to(address: str) -> RedirectResponse:
+    """After a form was taken: the page to go on with."""
+    return RedirectResponse(address, 303)
+
+
+def own_address(given: str | None) -> str:
+    """An address of this desk to go back to; the first page for any other, so that no link leads away through us."""
+    if given and given.startswith("/") and not given.startswith(("//", "/\\")) and given.isprintable():
+        return given
+    return "/"
+
+
+def _sign_in(request: Request) -> SignIn | None:
+    if not hasattr(request.state, "sign_in"):
+        current_sign_in(request, desk_of(request))
+    found = request.state.sign_in
+    return found if isinstance(found, SignIn) else None
+
+
+def _day(value: date | None) -> str:
+    """A day as people in a practice read it, with the month as a word so that none takes it for another."""
+    return "" if value is None else f"{value.day} {say(f'month.{value.month}')} {value.year}"
+
+
+def _moment(value: datetime) -> str:
+    """A day and time of the server's own clock."""
+    local = value.astimezone()
+    return f"{_day(local.date())}, {local:%H:%M}"
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+_environment = Environment(
+    loader=PackageLoader("pipeline.desk"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+_environment.globals |= {
+    "t": say,
+    "t_or": say_or,
+    "texts_json": as_json,
+    "asset": asset,
+    "looks": LOOKS,
+}
+_environment.filters |= {"day": _day, "moment": _moment, "number": _number}

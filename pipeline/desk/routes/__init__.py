@@ -1,0 +1,1 @@
+"""The addresses of the desk, one module for each area; each gives its `router`."""
