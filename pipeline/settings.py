@@ -65,6 +65,13 @@ class Settings(BaseSettings):
         description="Folder where the end of the audit trail is written down outside the database; beside a database "
         "of one file, among the user's data for a server, by default.",
     )
+    backups: Path | None = Field(
+        default=None, description="Folder for backups; one among the user's data by default."
+    )
+    postgres_tools: Path | None = Field(
+        default=None,
+        description="Folder of PostgreSQL's pg_dump and pg_restore; looked for in the usual places by default.",
+    )
     person: str | None = Field(
         default=None,
         description="Who reads, writes and signs: a name or identifier of somebody in the practice.",

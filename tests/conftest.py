@@ -8,6 +8,7 @@ import shutil
 import tempfile
 import warnings
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,12 +60,30 @@ def postgres_server() -> Iterator[str]:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str | Path]:
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> str | Path:
     """A database that is empty."""
     if request.param == "sqlite":
-        yield tmp_path / "kept" / "rostral.sqlite"
-        return
-    server = make_url(request.getfixturevalue("postgres_server")).set(drivername="postgresql+psycopg")
+        return tmp_path / "kept" / "rostral.sqlite"
+    return str(request.getfixturevalue("server_database"))
+
+
+@pytest.fixture
+def server_database(postgres_server: str) -> Iterator[str]:
+    """A database of the server that is empty."""
+    with _new_database(postgres_server) as made:
+        yield made
+
+
+@pytest.fixture
+def empty_server_database(postgres_server: str) -> Iterator[str]:
+    """Another one."""
+    with _new_database(postgres_server) as made:
+        yield made
+
+
+@contextmanager
+def _new_database(uri: str) -> Iterator[str]:
+    server = make_url(uri).set(drivername="postgresql+psycopg")
     name = "t" + os.urandom(8).hex()
     engine = create_engine(server, isolation_level="AUTOCOMMIT")
     with engine.connect() as connection:

@@ -16,7 +16,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import book_commands, record_commands
+from pipeline.cli import book_commands, record_commands, safe_commands
 from pipeline.cli.border import BorderGroup
 
 app = typer.Typer(
@@ -34,6 +34,7 @@ app.add_typer(book_commands.people, name="people")
 app.add_typer(book_commands.owner, name="owner")
 app.add_typer(book_commands.patient, name="patient")
 app.add_typer(record_commands.record, name="record")
+app.add_typer(safe_commands.backup, name="backup")
 
 Audio = Annotated[
     Path,

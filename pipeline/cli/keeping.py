@@ -5,7 +5,7 @@ The command line trusts whoever may read the database; the name is what the trai
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,7 +16,7 @@ from platformdirs import user_data_path
 from pipeline.cli.border import CallError, WorkError
 from pipeline.cli.screen import remark
 from pipeline.settings import PREFIX, Settings
-from pipeline.store import Actor, Database, Person, actor_of, people
+from pipeline.store import Actor, Database, Person, people
 from pipeline.store.database import anchors_beside
 from pipeline.store.stamps import now, sha256
 
@@ -79,20 +79,21 @@ def open_database(settings: Settings, *, new: bool = False) -> Iterator[Database
 def open_books(settings: Settings) -> Iterator[Books]:
     """The database of the settings with the person who acts. Raises CallError, WorkError, DatabaseError."""
     with open_database(settings) as database:
-        yield Books(database, who_acts(database, settings.person))
+        yield Books(database, who_acts(people(database), settings.person, database.shown))
 
 
-def who_acts(database: Database, named: str | None) -> Actor:
+def who_acts(everybody: Iterable[Person], named: str | None, place: str) -> Actor:
     """The person of that name or identifier (its beginning is enough); where one person works alone, that one.
 
     Raises CallError that says how to name somebody, WorkError when nobody was added yet.
     """
-    active = [one for one in people(database) if one.active]
+    active = [one for one in everybody if one.active]
     if not active:
-        raise WorkError(f"No practice was set up in {database.shown} yet. Begin with: {BEGIN}")
+        raise WorkError(f"No practice was set up in {place} yet. Begin with: {BEGIN}")
     chosen = [one for one in active if named is None or _is_named(one, named)]
     if len(chosen) == 1:
-        return actor_of(database, chosen[0].practice_id, chosen[0].id)
+        one = chosen[0]
+        return Actor(practice_id=one.practice_id, person_id=one.id, name=one.name, role=one.role)
     listed = "; ".join(_shown(one, active) for one in (chosen or active)[:8])
     how = f'Say who acts with --as "NAME", or set {PREFIX}PERSON.'
     if named is None:

@@ -17,18 +17,22 @@ from pipeline.speech.model import Frozen
 from pipeline.store.stamps import canonical
 
 _ENDING = ".jsonl"
-_UNANCHORED = "view"
+UNANCHORED = "view"
 """Who only looked changes nothing: a line for each look would make the folder ten times as large."""
 
 
 class Anchored(Frozen):
-    """A line: the last event of one change, when it was, and what the change did to what (action, identifier)."""
+    """A line: the last event of one change, when it was, and what the change did to what (action, identifier).
+
+    `anew_from` stands where a backup was restored: what was anchored from that event on is over.
+    """
 
     at: str
     practice: str
     seq: int
     sha256: str
     did: tuple[tuple[str, str], ...] = ()
+    anew_from: int | None = None
 
 
 class Anchors:
@@ -38,10 +42,10 @@ class Anchors:
         self.folder = folder
         self.fault: str | None = None
 
-    def keep(self, events: Sequence[dict[str, object]]) -> None:
+    def keep(self, events: Sequence[dict[str, object]], anew_from: int | None = None) -> None:
         """Add a line for a change that is safe in the database. What goes wrong is kept in `fault`: the change stands."""
         did = dict.fromkeys((str(one["action"]), str(one["subject"])) for one in events)
-        did = {deed: None for deed in did if deed[0] != _UNANCHORED}
+        did = {deed: None for deed in did if deed[0] != UNANCHORED}
         if self.folder is None or not did:
             return
         last = events[-1]
@@ -52,6 +56,7 @@ class Anchors:
                 seq=int(str(last["seq"])),
                 sha256=str(last["sha256"]),
                 did=tuple(did),
+                anew_from=anew_from,
             )
         )
 
@@ -88,9 +93,19 @@ class Anchors:
         return lines, faults
 
 
-def missing_words(lines: Iterable[Anchored], most: int = 12) -> str:
-    """What changes that are gone did, for a person: actions with identifiers, at most so many of them named."""
-    deeds = list(dict.fromkeys(deed for line in lines for deed in line.did))
+def after_restores(lines: Iterable[Anchored]) -> list[Anchored]:
+    """The lines that still bind: where a backup was restored, those of what it did not hold are over."""
+    binding: list[Anchored] = []
+    for line in lines:
+        if line.anew_from is not None:
+            binding = [one for one in binding if one.practice != line.practice or one.seq < line.anew_from]
+        binding.append(line)
+    return binding
+
+
+def deed_words(did: Iterable[tuple[str, str]], most: int = 12) -> str:
+    """What was done, for a person: actions with identifiers, at most so many of them named."""
+    deeds = list(dict.fromkeys(did))
     # What weighs most comes first: of a draft's many changes it is enough to know that there were some.
     deeds.sort(key=lambda deed: _RANK.get(deed[0], len(_RANK)))
     named = [f"{action.replace('_', ' ')} {subject}" for action, subject in deeds[:most]]

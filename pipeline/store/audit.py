@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, LargeBinary, String, select, type_coerce
 
 from pipeline.speech.model import Frozen
-from pipeline.store.anchors import Anchored, missing_words
+from pipeline.store.anchors import Anchored, after_restores, deed_words
 from pipeline.store.database import Database
 from pipeline.store.records import signature_of, stored_sha256
 from pipeline.store.stamps import sha256
@@ -39,7 +39,7 @@ def audit(database: Database) -> tuple[str, ...]:
 def audited(database: Database) -> Audited:
     """Audit a database. Raises DatabaseError when it cannot be read."""
     lines, faults = database.anchors.read()
-    told = _Told(lines)
+    told = _Told(after_restores(lines))
     with database.reading() as connection:
         faults += _faults(connection, told)
     return Audited(
@@ -144,7 +144,7 @@ def _chain(
         yield (
             f"The trail of practice {practice_id} ends at event {expected - 1}, and events until {gone[-1].seq}"
             f" ({gone[-1].at}) were anchored: the end was cut off, or an older backup was restored. What is"
-            f" missing: {missing_words(gone)}."
+            f" missing: {deed_words(deed for line in gone for deed in line.did)}."
         )
 
 

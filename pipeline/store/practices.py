@@ -86,11 +86,16 @@ def actor_of(database: Database, practice_id: str, person_id: str) -> Actor:
 def people(database: Database) -> tuple[Person, ...]:
     """Everybody who was ever added, of all practices of the database: to choose who acts, before anybody does."""
     with database.reading() as connection:
-        rows = connection.execute(
-            select(person, practice.c.name.label("practice"))
-            .select_from(person.join(practice, practice.c.id == person.c.practice_id))
-            .order_by(person.c.id)
-        ).all()
+        return people_in(connection)
+
+
+def people_in(connection: Connection) -> tuple[Person, ...]:
+    """The same, of a connection that is open already."""
+    rows = connection.execute(
+        select(person, practice.c.name.label("practice"))
+        .select_from(person.join(practice, practice.c.id == person.c.practice_id))
+        .order_by(person.c.id)
+    ).all()
     return tuple(
         Person(
             id=row.id,

