@@ -68,7 +68,7 @@ def _statements(content: RecordContent, language: Language) -> Iterator[tuple[st
     words = language["record"]
     yield words["name"], content.patient_name
     for field in (*content.patient, *content.visit):
-        yield field.name, field.text
+        yield field.name or words["of_visit"], field.text
     for value in content.values:
         yield value.name, ", ".join(part for part in (value.text, value.flag, *value.notes) if part)
     for system in content.systems:

@@ -7,18 +7,18 @@ from datetime import datetime
 
 from lexicon import Lexicon
 from pipeline.filing.amendments import amendments_of
-from pipeline.filing.charts import Chart, chart_svg, described
+from pipeline.filing.charts import chart_svg, described
 from pipeline.filing.code import record_code
 from pipeline.filing.errors import FilingError
 from pipeline.filing.language import Language, load_language
 from pipeline.filing.letterhead import Letterhead, logo_format
 from pipeline.filing.record_content import RecordContent, record_content
-from pipeline.filing.typesetting import Attachment, PaperName, Printed, typeset
+from pipeline.filing.typesetting import Attachment, PaperName, Picture, Printed, typeset
 from pipeline.record import ExamRecord
 from pipeline.store.model import Client, PastValue, SignedVersion
 
 _SHORT_ID = 8
-_CHART_SIZE = (215, 140)
+_CHART_SIZE = (236, 140)
 _NOTHING: Mapping[str, Sequence[PastValue]] = {}
 
 
@@ -68,12 +68,12 @@ def clinical_record_pdf(
                 {"name": words["checksum"], "text": _in_groups(last.sha256)},
             ],
             "attached": words["attached"].format(files=", ".join(file.name for file in files)),
-            "code": record_code(last),
         },
         "amendments": [one.model_dump() for one in amendments_of(versions, lexicon, language)],
         "amendments_why": words["amendments_why"].format(version=last.version),
     }
-    return typeset("record.typ", page, last.signed_at, files)
+    pictures = _pictures(content, letterhead, language) | {"code": record_code(last)}
+    return typeset("record.typ", page, pictures, last.signed_at, files)
 
 
 def draft_pdf(
@@ -102,7 +102,7 @@ def draft_pdf(
         "amendments": [],
         "amendments_why": "",
     }
-    return typeset("record.typ", page, printed_at)
+    return typeset("record.typ", page, _pictures(content, letterhead, language), printed_at)
 
 
 def _check(versions: Sequence[SignedVersion]) -> None:
@@ -133,21 +133,30 @@ def _page(
         "words": words,
         "letterhead": letterhead_content(letterhead),
         "record": content.model_dump(exclude={"charts"}),
-        "charts": [chart_content(chart, language, _CHART_SIZE) for chart in content.charts],
+        "charts": [described(chart, language) for chart in content.charts],
     }
 
 
+def _pictures(content: RecordContent, letterhead: Letterhead, language: Language) -> dict[str, Picture]:
+    charts = {
+        f"chart{place}": chart_svg(chart, language, *_CHART_SIZE)
+        for place, chart in enumerate(content.charts)
+    }
+    return {**logo_picture(letterhead), **charts}
+
+
 def letterhead_content(letterhead: Letterhead) -> dict[str, object]:
-    """The letterhead as the templates take it: SVG as text, other pictures as numbers."""
+    """The letterhead as the templates take it; its picture comes apart."""
+    form = logo_format(letterhead.logo) if letterhead.logo is not None else None
+    return {**letterhead.model_dump(exclude={"logo"}), "logo_format": form}
+
+
+def logo_picture(letterhead: Letterhead) -> dict[str, Picture]:
+    """The logo as the templates take it, if there is one."""
     logo = letterhead.logo
-    form = logo_format(logo) if logo is not None else None
-    picture = None if logo is None else logo.decode("utf-8", "replace") if form == "svg" else list(logo)
-    return {**letterhead.model_dump(exclude={"logo"}), "logo": picture, "logo_format": form}
-
-
-def chart_content(chart: Chart, language: Language, size: tuple[int, int]) -> dict[str, str]:
-    """A chart of a size in points as the templates take it."""
-    return {"svg": chart_svg(chart, language, *size), "alt": described(chart, language)}
+    if logo is None:
+        return {}
+    return {"logo": logo.decode("utf-8", "replace") if logo_format(logo) == "svg" else list(logo)}
 
 
 def _in_groups(checksum: str) -> str:

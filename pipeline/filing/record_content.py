@@ -21,6 +21,8 @@ from pipeline.store.model import Client, PastValue
 
 Mark = Literal["abnormal", "normal", "not_examined", "not_mentioned"]
 
+_LONGEST_RUNNING = 42
+
 
 class Field(Frozen):
     """A line of facts: its name and what it is."""
@@ -163,34 +165,35 @@ class _Content:
         if patient is None:
             return
         species = patient.species.replace("_", " ")
-        yield self._field("species", ", ".join(part for part in (species, patient.breed) if part))
+        yield Field(name="", text=", ".join(part for part in (species, patient.breed) if part))
         sexes = self._language["sex"]
         neutered = {True: sexes["neutered"], False: sexes["entire"], None: None}[patient.neutered]
         sex = sexes[patient.sex] if patient.sex else None
-        yield self._field("sex", ", ".join(part for part in (sex, neutered) if part))
+        yield self._named("sex", ", ".join(part for part in (sex, neutered) if part))
         months = age_in_months(patient, self._record.visit.on)
         age = age_text(months) if months is not None else None
         born = self._language.day(patient.birth_date) if patient.birth_date else None
         if born:
-            yield self._field("born", "; ".join(part for part in (born, age) if part))
+            yield self._named("born", f"{born} ({age})" if age else born)
         else:
-            yield self._field("age", age)
-        yield self._field("microchip", patient.microchip)
+            yield self._named("age", age)
+        yield self._named("microchip", patient.microchip)
 
     def _owner(self, client: Client | None) -> Iterator[Field]:
         inner = self._record.patient.owner if self._record.patient else None
         known = client if client is not None and not client.erased else inner
-        yield self._field("name", known.name if known else None)
+        yield Field(name="", text=known.name if known and known.name else self._words["not_recorded"])
         for name in ("address", "phone", "email"):
             if known is not None and (text := getattr(known, name)):
-                yield self._field(name, text)
+                yield Field(name="", text=text)
 
     def _visit(self) -> Iterator[Field]:
         visit = self._record.visit
-        yield self._field("kind", self._language["visits"][visit.kind])
-        yield self._field("day", self._language.day(visit.on) if visit.on else None)
+        yield Field(name="", text=self._language["visits"][visit.kind])
+        yield Field(name="", text=self._language.day(visit.on) if visit.on else self._words["day_unknown"])
 
-    def _field(self, name: str, text: str | None) -> Field:
+    def _named(self, name: str, text: str | None) -> Field:
+        """What has to be named to be understood, also where it is not there."""
         return Field(name=self._words[name], text=text or self._words["not_recorded"])
 
     def _running(self, client: Client | None) -> str:
@@ -201,7 +204,7 @@ class _Content:
         owner = client.name if client is not None and not client.erased else None
         chip = patient.microchip
         species = ", ".join(part for part in (patient.species.replace("_", " "), patient.breed) if part)
-        return " · ".join(part for part in (patient.name, species, owner, chip) if part)
+        return " · ".join(_shortened(part) for part in (patient.name, species, owner, chip) if part)
 
     # Summary
 
@@ -343,3 +346,8 @@ class _Content:
             state=self._language["plan_states"][item.state],
             due=self._words["due"].format(day=self._language.day(date.fromisoformat(due))) if due else "",
         )
+
+
+def _shortened(text: str) -> str:
+    """Short enough for the head of a page; the first page has it in full."""
+    return text if len(text) <= _LONGEST_RUNNING else f"{text[: _LONGEST_RUNNING - 1].rstrip()}…"

@@ -7,8 +7,8 @@ from datetime import date
 
 from lexicon import Lexicon
 from pipeline.extraction.model import Finding, Measurement, PlanItem
-from pipeline.filing.charts import Chart
-from pipeline.filing.document import chart_content, letterhead_content
+from pipeline.filing.charts import Chart, chart_svg, described
+from pipeline.filing.document import letterhead_content, logo_picture
 from pipeline.filing.history import charts_of, values_until
 from pipeline.filing.language import Language, listed, load_language, number
 from pipeline.filing.letterhead import Letterhead
@@ -89,9 +89,12 @@ def take_home_sheet_pdf(
         "words": language["sheet"],
         "letterhead": letterhead_content(letterhead),
         "sheet": content.model_dump(exclude={"chart"}),
-        "chart": chart_content(content.chart, language, _CHART_SIZE) if content.chart else None,
+        "chart": described(content.chart, language) if content.chart else None,
     }
-    return typeset("sheet.typ", page, version.signed_at)
+    pictures = logo_picture(letterhead)
+    if content.chart:
+        pictures["chart"] = chart_svg(content.chart, language, *_CHART_SIZE)
+    return typeset("sheet.typ", page, pictures, version.signed_at)
 
 
 def sheet_content(

@@ -7,8 +7,10 @@ What the files are: PDF/A-3a (ISO 19005-3, level A) where something is attached,
 from __future__ import annotations
 
 import json
+import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -20,6 +22,9 @@ from pipeline.filing.errors import FilingError
 from pipeline.speech.model import Frozen
 
 PaperName = Literal["a4", "letter"]
+Picture = str | list[int]
+"""SVG as text, other formats as the numbers of their bytes."""
+Pictures = Mapping[str, Picture]
 _HERE = Path(__file__).parent
 _TEMPLATES = _HERE / "templates"
 _FACES = _HERE / "faces"
@@ -27,6 +32,9 @@ _ATTACHING: list[typst.PDFStandard] = ["a-3a", "ua-1"]
 _PLAIN: list[typst.PDFStandard] = ["a-2a", "ua-1"]
 _PROBE = "probe.typ"
 _MOST_NAMED = 6
+_WORD_PIECE = 8
+_LONG_WORD = re.compile(r"[^\s<>]{24,}")
+_BREAK = "\u200b"
 
 
 class Printed(Frozen):
@@ -46,7 +54,11 @@ class Attachment(Frozen):
 
 
 def typeset(
-    template: str, content: Mapping[str, Any], made_at: datetime, attachments: Sequence[Attachment] = ()
+    template: str,
+    content: Mapping[str, Any],
+    pictures: Pictures,
+    made_at: datetime,
+    attachments: Sequence[Attachment] = (),
 ) -> Printed:
     """Set `content` with a template of the folder beside this module.
 
@@ -54,55 +66,64 @@ def typeset(
     face of this machine, with a warning; those that no face has are written by their numbers, with a warning and
     `by_number` set in the content. Raises FilingError when the page cannot be set at all.
     """
-    content = _cleaned(dict(content, by_number=False))
+    page = _Page(template, _cleaned(dict(content, by_number=False)), pictures, made_at, attachments)
     try:
-        return Printed(pdf=_set(template, content, made_at, attachments, own_faces=True))
+        return Printed(pdf=page.pdf(own_faces=True))
     except typst.TypstError as error:
-        strange = sorted(c for c in _characters(content) if not _is_shown(c, own_faces=True))
+        strange = sorted(c for c in page.characters() if not _is_shown(c, own_faces=True))
         if not strange:
             raise FilingError(f"The page {template} cannot be set: {error.message}") from error
     lost = [c for c in strange if not _is_shown(c, own_faces=False)]
     if lost:
-        content = dict(_cleaned(content, frozenset(lost)), by_number=True)
+        page = page.without(frozenset(lost))
     try:
-        pdf = _set(template, content, made_at, attachments, own_faces=False)
+        pdf = page.pdf(own_faces=False)
     except typst.TypstError as error:
         raise FilingError(f"The page {template} cannot be set: {error.message}") from error
     return Printed(pdf=pdf, warnings=tuple(_warnings(strange, lost)))
 
 
-def _set(
-    template: str,
-    content: Mapping[str, Any],
-    made_at: datetime,
-    attachments: Sequence[Attachment],
-    *,
-    own_faces: bool,
-) -> bytes:
-    compiler = typst.Compiler(
-        input=_TEMPLATES / template,
-        root=_TEMPLATES,
-        font_paths=_faces(own=own_faces),
-        sys_inputs={
-            "content": json.dumps(content, ensure_ascii=False),
-            "attachments": json.dumps([one.model_dump() for one in attachments], ensure_ascii=False),
-        },
-    )
-    standards = _ATTACHING if attachments else _PLAIN
-    pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=made_at)
-    if not isinstance(pdf, bytes):
-        raise TypeError("the typesetter gave pages instead of one file")
-    return pdf
+@dataclass(frozen=True)
+class _Page:
+    template: str
+    content: Mapping[str, Any]
+    pictures: Pictures
+    made_at: datetime
+    attachments: Sequence[Attachment]
+
+    def pdf(self, *, own_faces: bool) -> bytes:
+        """Set it. Raises typst.TypstError, also where a character has no face."""
+        compiler = typst.Compiler(
+            input=_TEMPLATES / self.template,
+            root=_TEMPLATES,
+            font_paths=_faces(own=own_faces),
+            sys_inputs={
+                "content": json.dumps(self.content, ensure_ascii=False),
+                "pictures": json.dumps(self.pictures, ensure_ascii=False),
+                "attachments": json.dumps([one.model_dump() for one in self.attachments], ensure_ascii=False),
+            },
+        )
+        standards = _ATTACHING if self.attachments else _PLAIN
+        pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=self.made_at)
+        if not isinstance(pdf, bytes):
+            raise TypeError("the typesetter gave pages instead of one file")
+        return pdf
+
+    def characters(self) -> set[str]:
+        """All characters beyond ASCII that are to be shown."""
+        texts = _texts((self.content, self.pictures))
+        return {character for text in texts for character in text if not character.isascii()}
+
+    def without(self, lost: frozenset[str]) -> _Page:
+        """The same page with characters written by their numbers."""
+        content = dict(_cleaned(self.content, lost), by_number=True)
+        pictures = {name: _numbered(picture, lost) for name, picture in self.pictures.items()}
+        return replace(self, content=content, pictures=pictures)
 
 
 @cache
 def _faces(*, own: bool) -> typst.Fonts:
     return typst.Fonts(include_system_fonts=not own, include_embedded_fonts=False, font_paths=[_FACES])
-
-
-def _characters(content: object) -> set[str]:
-    """All characters beyond ASCII that are to be shown."""
-    return {character for text in _texts(content) for character in text if not character.isascii()}
 
 
 def _texts(content: object) -> Iterator[str]:
@@ -132,9 +153,13 @@ def _is_shown(character: str, *, own_faces: bool) -> bool:
 
 
 def _cleaned(content: Any, lost: frozenset[str] = frozenset()) -> Any:
-    """The content without control characters, which have no shape, and with `lost` characters written by their numbers."""
+    """The content without control characters, which have no shape, and with places to break very long words.
+
+    `lost` characters are written by their numbers.
+    """
     if isinstance(content, str):
-        return "".join(_cleaned_character(character, lost) for character in content)
+        shown = "".join(" " if _is_control(one) else one for one in content)
+        return _LONG_WORD.sub(_breakable, _by_number(shown, lost))
     if isinstance(content, Mapping):
         return {name: _cleaned(value, lost) for name, value in content.items()}
     if isinstance(content, list | tuple):
@@ -142,11 +167,23 @@ def _cleaned(content: Any, lost: frozenset[str] = frozenset()) -> Any:
     return content
 
 
-def _cleaned_character(character: str, lost: frozenset[str]) -> str:
-    if character in lost:
-        return f"[U+{ord(character):04X}]"
-    is_control = unicodedata.category(character) in ("Cc", "Cs", "Co", "Cn")
-    return " " if is_control and character != "\n" else character
+def _is_control(character: str) -> bool:
+    return character != "\n" and unicodedata.category(character) in ("Cc", "Cs")
+
+
+def _numbered(picture: Picture, lost: frozenset[str]) -> Picture:
+    """A drawn picture with `lost` characters written by their numbers; other pictures have none."""
+    return _by_number(picture, lost) if isinstance(picture, str) else picture
+
+
+def _by_number(text: str, lost: frozenset[str]) -> str:
+    return "".join(f"[U+{ord(one):04X}]" if one in lost else one for one in text)
+
+
+def _breakable(word: re.Match[str]) -> str:
+    """A word longer than a column, with places where the line may break and nothing shows."""
+    text = word[0]
+    return _BREAK.join(text[start : start + _WORD_PIECE] for start in range(0, len(text), _WORD_PIECE))
 
 
 def _warnings(strange: Sequence[str], lost: Sequence[str]) -> Iterator[str]:
