@@ -42,6 +42,11 @@ class Corrections(Withdrawals):
             self.correcting = cue if cue.group.value == "1" else None
             return cue.end >= segment.end or cue.group.value == "named"
         cue_or_none = self._replacing(segment)
+        found = self.out.drafts[-1].sentence == segment.sentence if self.out.drafts else False
+        if cue_or_none is not None and self.pending and not found:
+            # "Left ear, no, right ear has a polyp": the part just named is taken back, and no finding before it.
+            self.pending, self.leading_side = [], None
+            return cue_or_none.end >= segment.end
         if cue_or_none is not None:
             self.correcting = cue_or_none
             self.leading_side = None

@@ -49,11 +49,21 @@ class Places(Sides):
             for other in chosen
         ]
         if self.pending and chosen and chosen == left and item.mention.is_predicate:
-            pairs = [*self.pending, *pairs]
+            # "Heart, lungs are clear"; but "nodes, the right prescapular is up": the whole only leads to the part.
+            pairs = [*(p for p in self.pending if not self._leads_to(p[0], chosen)), *pairs]
         several = concept.system == "any" and len(self.focus.structures) > 1 and item.mention.is_predicate
         if not pairs and several and self._speaks_of_focus(item, segment):
             return [(name, None) for name in self.focus.structures]
         return pairs
+
+    def _leads_to(self, named: str, chosen: list[Item]) -> bool:
+        """Whether a part named on its own is one of those that follow, or what they belong to."""
+        wholes = {
+            part
+            for item in chosen
+            for part in (item.entry.id, self.lexicon.structures[item.entry.id].part_of)
+        }
+        return named in wholes
 
     def _speaks_of_focus(self, item: Item, segment: Segment) -> bool:
         return segment.sentence == self.focus.sentence or self._subject_pronoun(item, segment)

@@ -139,6 +139,8 @@ class Sides(Meaning):
         for at, word in enumerate(words):
             before = words[at - 1] if at else ""
             after = words[at + 1] if at + 1 < len(words) else ""
+            if word == "left" and before in self.rules.no_side_before_left:
+                continue
             if word in ("left", "both") or (
                 word == "right" and before != "all" and after not in self.rules.no_side_after_right
             ):

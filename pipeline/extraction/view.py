@@ -41,6 +41,7 @@ class _Words:
     remainder: frozenset[str]
     side_fillers: frozenset[str]
     no_side_after_right: frozenset[str]
+    no_side_before_left: frozenset[str]
     parting: frozenset[str]
     placing: frozenset[str]
     undoing: frozenset[str]
@@ -122,7 +123,9 @@ class View:
         self.size_starts = {size.start for size in self.sizes}
         self.durations = rules.attributes.durations(analysis)
         both = frozenset(self.lexicon.words["measuring"]["also_findings"])
-        self.measured = {t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)}
+        self.measured = {
+            t for r in analysis.readings if r.kind not in both for t in range(r.start, r.end)
+        } - self._judged(analysis)
         teeth = rules.teeth.find(analysis, self.measured)
         self.teeth = {tooth.start: tooth for tooth in teeth}
         if teeth:
@@ -197,6 +200,19 @@ class View:
             and structure.system == self.focus.system
             and self.focus.side in ("left", "right")
         )
+
+    def _judged(self, analysis: Analysis) -> set[int]:
+        """ "Heart's going fast, two twenty": what is wrong, said between a name and its value, is a finding all the same."""
+        wrong: set[int] = set()
+        for reading in analysis.readings:
+            first = reading.name[1] if reading.name is not None else reading.end
+            for mention in mentions_within(analysis.mentions, first, reading.end):
+                natures = {
+                    self.lexicon.findings[e.id].nature for e in mention.entries if e.kind == "predicate"
+                }
+                if natures == {"abnormal"}:
+                    wrong.update(range(mention.start, mention.end))
+        return wrong
 
     def _is_plural(self, word: str) -> bool:
         return word.endswith("s") or word in self.rules.plurals

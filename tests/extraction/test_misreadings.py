@@ -74,6 +74,16 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
         ("gingivitis", "present", None, "now", "vet")
     ],
     "Glands nowt to write home about.": [],
+    "Grade two out of six murmur. Left ear, no, right ear has a polyp.": [
+        ("murmur", "present", None, "now", "vet"),
+        ("polyp", "present", "right", "now", "vet"),
+    ],
+    "Ears, right ear's infected.": [("infected", "present", "right", "now", "vet")],
+    "Given the lepto, left shoulder.": [],
+    "Vulva's a wee bit swollen.": [("swollen", "present", None, "now", "vet")],
+    "A mass on the edge of the right upper lid.": [("mass", "present", "right", "now", "vet")],
+    "She has only a few teeth left.": [("few teeth left", "present", None, "now", "vet")],
+    "Pulse weak at one forty.": [("weak", "present", None, "now", "vet")],
     "Lame on the right fore. Feet good.": [
         ("lame", "present", "right", "now", "vet"),
     ],
@@ -105,6 +115,7 @@ VALUES: dict[str, list[str]] = {
         "weight 4.1 kg",
         "weight 4.8 kg past",
     ],
+    "Eyes good. She's twenty eight point seven, spot on.": ["weight 28.7 kg"],
     "Skin tent's slow, I'd say six percent.": ["hydration_deficit 6 %"],
     "Brought in because she's losing hair. Weight nine hundred and forty grams.": ["weight 0.94 kg"],
     "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],

@@ -52,6 +52,8 @@ class Unnamed:
         sheet = self.sheet
         if value.out_of == 5 and self._scoring(value) and not sheet.graded_nearby(value):
             return "body_condition_score", _ALONE
+        if value.unit is None and value.out_of is None and self._is_said_to_be(value):
+            return "weight", _ALONE
         if not sheet.between_marks(value) or value.unit is not None or value.number.pronoun:
             return None
         if sheet.out and sheet.out[-1].value in (value.number.value, value.number.elided):
@@ -77,6 +79,14 @@ class Unnamed:
     def _scoring(self, value: Value) -> bool:
         """ "I'd score him three out of five"."""
         return any(self.sheet.is_word(at, "scoring") for at in range(max(0, value.start - 6), value.start))
+
+    def _is_said_to_be(self, value: Value) -> bool:
+        """ "She's twenty eight point seven": an animal is a decimal number of kilos and of nothing else, but for a fever."""
+        sheet, amount = self.sheet, value.number.read(decimal=True)
+        low, high = sheet.tables.bare_temperature
+        said = sheet.at(value.start - 1) in ("is", "was", "'s") and sheet.at(value.start - 2) in ("he", "she")
+        alone = sheet.stands_alone(value) and not value.number.pronoun
+        return said and alone and amount != int(amount) and not low <= amount <= high
 
     def _of_weight(self, value: Value) -> bool:
         """ "You're thinner than last time. Four point one.", "She's gained, eight point six": talk of weight right before."""
