@@ -349,6 +349,41 @@ def bench(
         measuring.bench(audio, settings, runs)
 
 
+@app.command("import")
+def take_in(
+    file: Annotated[Path, typer.Argument(help="A list of owners and patients, CSV.", show_default=False)],
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Only say what would be taken in, and what is wrong.")
+    ] = False,
+    encoding: Annotated[
+        str | None, typer.Option("--encoding", help="Found out if not given.", show_default=False)
+    ] = None,
+    delimiter: Annotated[
+        str | None,
+        typer.Option("--delimiter", help="Found out if not given; tab for a tab.", show_default=False),
+    ] = None,
+    dates: Annotated[
+        str | None,
+        typer.Option("--dates", help="day-first or month-first, for 03/04/2020.", show_default=False),
+    ] = None,
+    who: Who = None,
+    as_json: Json = False,
+) -> None:
+    """Take in owners and patients from a list: all rows, or none and what is wrong with each."""
+    from pipeline.cli import importing
+    from pipeline.settings import load_settings
+
+    importing.take(
+        load_settings(person=who),
+        file,
+        encoding=encoding,
+        delimiter=delimiter,
+        dates=dates,
+        dry_run=dry_run,
+        as_json=as_json,
+    )
+
+
 @app.command("find")
 def find_kept(
     wanted: Annotated[list[str], typer.Argument(help="Words, or their beginnings.", show_default=False)],

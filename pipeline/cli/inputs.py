@@ -86,7 +86,7 @@ def read_text(source: str) -> str:
     if source == STANDARD_INPUT:
         data, name = sys.stdin.buffer.read(), "standard input"
     else:
-        data, name = _read_bytes(Path(source), "text file"), source
+        data, name = read_file(Path(source), "text file"), source
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
@@ -122,12 +122,13 @@ def read_day(day: str, option: str) -> date:
 
 def _read_utf8(file: Path, what: str) -> str:
     try:
-        return _read_bytes(file, what).decode("utf-8-sig")
+        return read_file(file, what).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise CallError(f"The {what} {file} is no UTF-8 text. Save it as UTF-8.") from None
 
 
-def _read_bytes(file: Path, what: str) -> bytes:
+def read_file(file: Path, what: str) -> bytes:
+    """Read a file whole. Raises CallError that names it."""
     try:
         return file.read_bytes()
     except FileNotFoundError:

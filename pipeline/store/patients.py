@@ -24,14 +24,20 @@ _OWNER_FIELDS = ("name", "phone", "email", "address")
 
 def add_client(database: Database, actor: Actor, owner: Owner, at: datetime) -> Client:
     """Keep an owner. Raises EntryError when nothing is known of them."""
+    with change(database, actor, at) as made:
+        return insert_client(made, owner)
+
+
+def insert_client(made: Change, owner: Owner) -> Client:
+    """The same, within a change that is under way."""
     known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
     if not any(known.values()):
         raise EntryError("Give at least a name, telephone number, e-mail or postal address of the owner.")
     kept = Client(id=new_id(), **known)
-    with change(database, actor, at) as made:
-        made.connection.execute(insert(client).values(id=kept.id, practice_id=actor.practice_id, **known))
-        make_client_findable(made.connection, actor.practice_id, kept)
-        made.note("add_client", kept.id)
+    practice_id = made.actor.practice_id
+    made.connection.execute(insert(client).values(id=kept.id, practice_id=practice_id, **known))
+    make_client_findable(made.connection, practice_id, kept, new=True)
+    made.note("add_client", kept.id)
     return kept
 
 
@@ -98,20 +104,22 @@ def add_patient(
 
     Raises EntryError (the microchip is another patient's, or the birth lies ahead) and NotFoundError (no such client).
     """
-    kept = KeptPatient(id=new_id(), client_id=client_id, patient=_plain(animal, at), revision=1)
     with _writing_patient(database, actor, at) as made:
         _check_client(made, client_id)
-        made.connection.execute(
-            insert(patient).values(
-                id=kept.id,
-                practice_id=actor.practice_id,
-                client_id=client_id,
-                revision=1,
-                **_columns(kept.patient),
-            )
+        return insert_patient(made, animal, client_id)
+
+
+def insert_patient(made: Change, animal: Patient, client_id: str | None) -> KeptPatient:
+    """The same, within a change that is under way, of a client that is known to be there."""
+    kept = KeptPatient(id=new_id(), client_id=client_id, patient=_plain(animal, made.at), revision=1)
+    practice_id = made.actor.practice_id
+    made.connection.execute(
+        insert(patient).values(
+            id=kept.id, practice_id=practice_id, client_id=client_id, revision=1, **_columns(kept.patient)
         )
-        make_patient_findable(made.connection, actor.practice_id, kept.id, kept.patient)
-        made.note("add_patient", kept.id)
+    )
+    make_patient_findable(made.connection, practice_id, kept.id, kept.patient, new=True)
+    made.note("add_patient", kept.id)
     return kept
 
 

@@ -141,19 +141,25 @@ def values_of(
 # --- kept in step by the functions that write ---------------------------------------------------------
 
 
-def make_client_findable(connection: Connection, practice_id: str, client: Client) -> None:
-    """By name, telephone, e-mail and address; an erased owner by nothing."""
+def make_client_findable(
+    connection: Connection, practice_id: str, client: Client, *, new: bool = False
+) -> None:
+    """By name, telephone, e-mail and address; an erased owner by nothing. `new`: nothing stands there yet."""
     if client.erased:
         connection.execute(delete(findable).where(findable.c.subject == client.id))
         return
     words = (client.name, client.phone, client.email, client.address)
-    _make_findable(connection, practice_id, "client", client.id, " ".join(word for word in words if word))
+    said = " ".join(word for word in words if word)
+    _make_findable(connection, practice_id, "client", client.id, said, new=new)
 
 
-def make_patient_findable(connection: Connection, practice_id: str, patient_id: str, animal: Patient) -> None:
-    """By name, species, breed and microchip."""
+def make_patient_findable(
+    connection: Connection, practice_id: str, patient_id: str, animal: Patient, *, new: bool = False
+) -> None:
+    """By name, species, breed and microchip. `new`: nothing stands there yet."""
     words = (animal.name, animal.species, animal.breed, animal.microchip)
-    _make_findable(connection, practice_id, "patient", patient_id, " ".join(word for word in words if word))
+    said = " ".join(word for word in words if word)
+    _make_findable(connection, practice_id, "patient", patient_id, said, new=new)
 
 
 def make_record_findable(
@@ -190,12 +196,12 @@ def _standing(signed: ExamRecord) -> list[Measurement]:
     ]
 
 
-def _make_findable(connection: Connection, practice_id: str, kind: Kind, subject: str, said: str) -> None:
+def _make_findable(
+    connection: Connection, practice_id: str, kind: Kind, subject: str, said: str, *, new: bool = False
+) -> None:
     words = " ".join(_words(said))
-    known = connection.execute(
-        update(findable).where(findable.c.subject == subject).values(words=words)
-    ).rowcount
-    if not known:
+    change = update(findable).where(findable.c.subject == subject).values(words=words)
+    if new or not connection.execute(change).rowcount:
         connection.execute(
             insert(findable).values(practice_id=practice_id, kind=kind, subject=subject, words=words)
         )
