@@ -76,6 +76,13 @@ class Settings(BaseSettings):
         default=None,
         description="Who reads, writes and signs: a name or identifier of somebody in the practice.",
     )
+    paper: Literal["a4", "letter"] = Field(
+        default="a4", description="Size of the paper that documents are made for."
+    )
+    document_words: Path | None = Field(
+        default=None,
+        description="File of the practice's own wording of documents, or a translation; ours where it says nothing.",
+    )
     cache: Path | None = Field(
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )

@@ -21,7 +21,7 @@ from pipeline.store.model import PastValue, SignedVersion
 
 _ALWAYS_SHOWN = ("weight", "temperature", "heart_rate", "respiratory_rate", "body_condition_score")
 _NOTHING: Mapping[str, Sequence[PastValue]] = {}
-_CHART_SIZE = (215, 140)
+_CHART_SIZE = (215, 122)
 
 
 class Checked(Frozen):
@@ -109,20 +109,15 @@ def sheet_content(
 
 
 def reading_text(content: SheetContent, language: Language) -> str:
-    """All that an owner reads on the sheet, as sentences: what its reading age is measured on."""
+    """The sentences of a sheet: what its reading age is measured on. Its tables, all of short words, are left out."""
     words = language["sheet"]
-    headings = [words[name] for name in ("checked", "found", "to_do", "when_to_call")]
     lines = [
         words["intro"],
-        *(f"{one.name}: {one.result}" for one in content.checked),
         *([words["found_intro"], *content.found] if content.found else [words["nothing_found"]]),
         content.told,
-        *(f"{one.name}: {one.text}" for one in content.measured),
-        content.weight_change,
         *(step.text for step in (*content.done, *content.to_do)),
         words["call"],
         *content.call_said,
-        *headings,
     ]
     return " ".join(f"{line.rstrip('.')}." for line in lines if line)
 
@@ -202,7 +197,8 @@ class _Sheet:
         concept = self._lexicon.findings.get(finding.concept)
         part = ""
         if structure is not None and (concept is None or concept.structure != structure.id):
-            named = set(structure.plain.lower().split()) & set(finding.plain.lower().split())
+            said = finding.plain.lower().split()
+            named = any(word.startswith(tuple(structure.plain.lower().split())) for word in said)
             part = "" if named else structure.plain
         side = self._words[f"side_{finding.side}"] if finding.side else ""
         if finding.side == "both":
