@@ -132,6 +132,7 @@ def _rows(score: Score) -> list[tuple[str, str]]:
     rows.append(("present taken for absent, or the reverse", str(score.flips)))
     rows.append(("talk that became a finding", f"{score.leaks} of {score.set_aside}"))
     rows.append(("wrong facts that nobody is asked to look at", str(score.silent)))
+    rows.append(("right findings that somebody is asked to look at", str(score.needless)))
     return rows
 
 
@@ -179,6 +180,7 @@ def _score_figures(score: Score) -> dict[str, Any]:
         "flips": score.flips,
         "leaks": {"leaked": score.leaks, "of": score.set_aside},
         "silent": score.silent,
+        "needless": score.needless,
         "by_system": {name: _tally_figures(tally) for name, tally in sorted(score.by_system.items())},
         "by_phenomenon": {
             name: _tally_figures(score.by_phenomenon[name])

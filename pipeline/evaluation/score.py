@@ -71,6 +71,7 @@ class Score:
     leaks: int = 0
     set_aside: int = 0
     silent: int = 0
+    needless: int = 0
     systems_right: int = 0
     systems_asked: int = 0
     errors: list[str] = field(default_factory=list)
@@ -152,6 +153,7 @@ def _count(score: Score, gold: Gold, match: _Match, here: list[Finding]) -> None
     if match.right and best is not None:
         for tally in tallies:
             tally.right += 1
+        score.needless += best.confidence <= SURE_ENOUGH
         _score_attributes(score, gold, fact, best)
         return
     for tally in tallies:

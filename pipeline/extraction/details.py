@@ -9,7 +9,7 @@ from pipeline.extraction.assertion import Assertion
 from pipeline.extraction.attributes import Graded, Sized
 from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Item
-from pipeline.extraction.model import SpeechAct
+from pipeline.extraction.model import SURE_ENOUGH, SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.teeth import Tooth
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
@@ -201,7 +201,24 @@ class Details(Assertion):
         if (doubt := self._doubt_cue(item, segment)) is not None:
             draft.assertion = "possible"
             draft.reach("doubts", doubt)
+        if self._is_guess(item, identifier, segment):
+            draft.confidence = min(draft.confidence, SURE_ENOUGH)
         return draft
+
+    def _is_guess(self, item: Item, concept: str, segment: Segment) -> bool:
+        """Whether a finding rests on little: somebody should look.
+
+        Two kinds were wrong far more often than others when they were counted in annotated dictations, about one in three
+        against one in twenty: something abnormal that no part of the body makes more precise ("pain", of the leg last
+        spoken of), and a word that means this only in a system, where the clause names no part of it.
+        """
+        found = self.lexicon.findings[concept]
+        if found.system == "any":
+            return found.nature == "abnormal"
+        if not all(entry.in_focus for entry in item.mention.entries):
+            return False
+        said = mentions_within(self.analysis.mentions, segment.start, segment.end)
+        return not any(mention.is_structure for mention in said)
 
     def _owner_told(self, concept: str, index: int, segment: Segment) -> bool:
         """What a vet cannot see in the room, and whatever is said while the owner's words are still being told."""

@@ -12,6 +12,12 @@ from pipeline.extraction.segments import Segment
 from pipeline.extraction.sides import Sides
 from pipeline.extraction.tokens import COMMA_MARKS
 
+_MANOEUVRES = (
+    ["when", "i"],
+    ["as", "i"],
+    ["if", "i"],
+)  # "painful when I extend that hip": the part tried is the place
+
 
 class Places(Sides):
     """Where a finding is: the parts of the body that it is said of, and the system that follows from them."""
@@ -82,6 +88,7 @@ class Places(Sides):
             holds_preposition
             or (not gap and self.cues.get("side", self.no_cues).starting_at(following[0].start) is not None)
             or any(word in self.rules.prepositions for word in gap)
+            or (gap[:2] in _MANOEUVRES and item.mention.is_predicate)
             or self._placed_by_side(item, following[0], gap)
         ):
             return []

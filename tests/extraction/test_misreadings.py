@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from said import hear, in_words
 
+from pipeline.extraction.model import SURE_ENOUGH
+
 # Sentence → findings as (words, assertion, side, when, reporter); clinical meaning: common practice, no source.
 FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Pain on palpation of the lumbar spine, none in the neck.": [
@@ -74,6 +76,14 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
         ("gingivitis", "present", None, "now", "vet")
     ],
     "Glands nowt to write home about.": [],
+    "He's about a three out of five lame on the right hind.": [("lame", "present", "right", "now", "vet")],
+    "Painful when I extend that hip.": [("painful", "present", None, "now", "vet")],
+    "Both patellas are grade two out of four.": [("patellas are grade", "present", "both", "now", "vet")],
+    "Differentials are idiopathic epilepsy or a tumour.": [
+        ("epilepsy", "possible", None, "now", "vet"),
+        ("tumour", "possible", None, "now", "vet"),
+    ],
+    "Flu and enteritis and leukaemia given today.": [],
     "Grade two out of six murmur. Left ear, no, right ear has a polyp.": [
         ("murmur", "present", None, "now", "vet"),
         ("polyp", "present", "right", "now", "vet"),
@@ -186,3 +196,23 @@ def test_a_side_ends_at_a_part_named_in_the_plural() -> None:
     """ "Feet good" after a lame leg speaks of all of them."""
     findings = hear("Lame on the right fore. Feet good.").findings
     assert [(f.concept, f.side) for f in findings] == [("lameness", "right"), ("good_feet", None)]
+
+
+@pytest.mark.parametrize(
+    ("said", "sure"),
+    [
+        ("Heart good. Pain.", False),
+        ("Ears fine. Squelchy.", False),
+        ("Left hip painful.", True),
+        ("Right ear waxy.", True),
+    ],
+)
+def test_what_rests_on_little_is_shown_for_a_look(said: str, sure: bool) -> None:
+    """A general word without its part, and a word of one system without a part named: wrong one time in three."""
+    last = hear(said).findings[-1]
+    assert (last.confidence > SURE_ENOUGH) is sure, last.concept
+
+
+def test_a_grade_of_lameness_is_no_body_condition() -> None:
+    assert hear("He's about a three out of five lame.").measurements == ()
+    assert hear("Lame right fore, 2/5.").measurements == ()

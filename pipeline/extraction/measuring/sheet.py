@@ -16,6 +16,9 @@ from pipeline.extraction.tokens import MARKS, analysis_of
 _PAUSES = frozenset((",", ":", "\u2013", "\u2014"))
 
 
+_REACH_OF_GRADE = 8  # tokens from a graded finding to its grade; "two out of five lame" has it right before
+
+
 class Sheet:
     """Names, units, numbers and cues of one text by place, `out` what has been read, `used` the numbers and names spent."""
 
@@ -140,9 +143,10 @@ class Sheet:
         """Whether a number on a scale grades a finding ("lameness, two out of five") and is no score."""
         if "grade" in self.norms[max(0, value.start - 3) : value.start]:
             return True
-        index = bisect_left(self._mention_starts, value.start) - 1
-        near = index >= 0 and value.start - self._mention_starts[index] <= 8
-        return near and self.tables.is_graded(self.analysis.mentions[index])
+        low = bisect_left(self._mention_starts, value.start - _REACH_OF_GRADE)
+        high = bisect_left(self._mention_starts, value.end + 2)
+        around = self.analysis.mentions[low:high]
+        return any(self.tables.is_graded(mention) for mention in around)
 
     def name_before(self, token: int, reach: int) -> Name | None:
         """The nearest name that ends at most `reach` tokens before a token."""
