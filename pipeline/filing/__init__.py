@@ -6,12 +6,14 @@ Never writes a word that the vet did not sign, but for the fixed words of its ow
 from pipeline.filing.charts import Chart, Limits, chart_svg
 from pipeline.filing.document import clinical_record_pdf, draft_pdf
 from pipeline.filing.errors import FilingError
+from pipeline.filing.history import CHARTED, charts_of
 from pipeline.filing.language import Language, load_language
 from pipeline.filing.letterhead import Letterhead
 from pipeline.filing.sheet import take_home_sheet_pdf
 from pipeline.filing.typesetting import PaperName, Printed
 
 __all__ = [
+    "CHARTED",
     "Chart",
     "FilingError",
     "Language",
@@ -20,6 +22,7 @@ __all__ = [
     "PaperName",
     "Printed",
     "chart_svg",
+    "charts_of",
     "clinical_record_pdf",
     "draft_pdf",
     "load_language",

@@ -18,7 +18,7 @@ from pipeline.record import ExamRecord
 from pipeline.store.model import Client, PastValue, SignedVersion
 
 _SHORT_ID = 8
-_CHART_SIZE = (236, 140)
+_CHART_SIZE = (262, 150)
 _NOTHING: Mapping[str, Sequence[PastValue]] = {}
 
 

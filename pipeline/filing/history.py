@@ -8,9 +8,9 @@ from datetime import date
 from lexicon import Lexicon
 from pipeline.extraction.model import Measurement
 from pipeline.filing.charts import Chart, Limits
-from pipeline.filing.language import Language
+from pipeline.filing.language import Language, number
 from pipeline.record import ExamRecord
-from pipeline.record.wording import capital, unit_text
+from pipeline.record.wording import capital
 from pipeline.store.model import PastValue
 
 CHARTED = ("weight", "temperature", "heart_rate", "respiratory_rate", "body_condition_score")
@@ -34,16 +34,16 @@ def charts_of(
         values = values_until(record, kind, past.get(kind, ()))
         if len(values) < 2:
             continue
-        row, scale = lexicon.measurements[kind], values[-1].out_of
         used = next((used for used in record.ranges if used.kind == kind), None)
+        last = values[-1]
         unit = (
-            language["record"]["spoken_scale"].format(out_of=f"{scale:g}")
-            if scale
-            else unit_text(values[-1].unit)
+            language["values"]["scale"].format(out_of=number(last.out_of))
+            if last.out_of
+            else language.unit(last.unit)
         )
         charts.append(
             Chart(
-                title=capital(row.label),
+                title=capital(lexicon.measurements[kind].label),
                 unit=unit,
                 values=values,
                 limits=Limits(low=used.low, high=used.high) if used is not None else None,

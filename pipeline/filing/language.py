@@ -4,19 +4,30 @@ from __future__ import annotations
 
 import string
 import tomllib
+from collections.abc import Sequence
 from datetime import date, datetime
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 from pydantic import Field
 
+from pipeline.extraction.model import Comparator, Measurement
 from pipeline.filing.errors import FilingError
+from pipeline.record.wording import unit_text
 from pipeline.speech.model import Frozen
 
 ENGLISH = Path(__file__).parent / "english.toml"
 """The file that a practice copies to reword or translate it."""
 
 _MONTHS = 12
+_COMPARATORS: dict[Comparator, str] = {
+    "<": "under",
+    "<=": "at_most",
+    ">": "over",
+    ">=": "at_least",
+    "~": "about",
+}
 
 
 class Language(Frozen):
@@ -46,6 +57,40 @@ class Language(Frozen):
         if high is not None:
             return words["up_to"].format(high=number(high))
         return words["from"].format(low=number(low)) if low is not None else ""
+
+    def value(self, measurement: Measurement) -> str:
+        """Write a value with its unit: "under 2 s", "30 to 36 per minute", "7 of 9"."""
+        words = self["values"]
+        if not isinstance(measurement.value, float):
+            return measurement.value or words["not_counted"]
+        said = number(measurement.value)
+        if measurement.value_high is not None:
+            said = words["span"].format(low=said, high=number(measurement.value_high))
+        if measurement.out_of is not None:
+            said = words["score"].format(value=said, out_of=number(measurement.out_of))
+        said = f"{said} {self.unit(measurement.unit)}".strip()
+        comparator = measurement.comparator
+        return words[_COMPARATORS[comparator]].format(value=said) if comparator is not None else said
+
+    def unit(self, unit: str | None) -> str:
+        """Write a unit as it is printed; nothing for a score."""
+        return self["values"]["per_minute"] if unit == "/min" else unit_text(unit)
+
+    def age(self, months: int) -> str:
+        """Write an age: in months up to two years."""
+        words = self["values"]
+        years, rest = divmod(months, 12)
+        if years < 2:
+            return words["one_month"] if months == 1 else words["months"].format(months=months)
+        if rest > 1:
+            return words["years_months"].format(years=years, months=rest)
+        return words["years_one_month" if rest else "years"].format(years=years)
+
+    def listing(self, items: Sequence[str], last: Literal["or", "and"]) -> str:
+        """Write a list as it is said: "a, b or c"."""
+        if len(items) < 2:
+            return "".join(items)
+        return self["values"][last].format(first=", ".join(items[:-1]), last=items[-1])
 
     def time(self, at: datetime) -> str:
         """Write a day and a time with the name of its zone."""

@@ -13,13 +13,11 @@ from pipeline.filing.history import charts_of
 from pipeline.filing.language import Language
 from pipeline.record import ExamRecord
 from pipeline.record.model import SystemReview, SystemState
-from pipeline.record.phrases import RANK_OF_ABSENCE, finding_text, is_plain_absence, listing, rank
+from pipeline.record.phrases import RANK_OF_ABSENCE, finding_text, is_plain_absence, rank
 from pipeline.record.ranges import age_in_months
-from pipeline.record.wording import age_text, capital, short_source, unit_text, value_text
+from pipeline.record.wording import capital
 from pipeline.speech.model import Frozen
 from pipeline.store.model import Client, PastValue
-
-Mark = Literal["abnormal", "normal", "not_examined", "not_mentioned"]
 
 _LONGEST_RUNNING = 42
 
@@ -45,6 +43,7 @@ class Abnormality(Frozen):
     system: str
     text: str
     plan: str = ""
+    mark: Literal["abnormal", "low"] = "abnormal"
 
 
 class Value(Frozen):
@@ -53,7 +52,7 @@ class Value(Frozen):
     name: str
     text: str
     flag: str
-    flagged: bool = False
+    mark: Literal["abnormal", "low"] | None = None
     withdrawn: bool = False
     limits: str = ""
     notes: tuple[str, ...] = ()
@@ -77,6 +76,7 @@ class Step(Frozen):
     text: str
     state: str
     due: str = ""
+    notes: tuple[str, ...] = ()
 
 
 class RecordContent(Frozen):
@@ -171,7 +171,7 @@ class _Content:
         sex = sexes[patient.sex] if patient.sex else None
         yield self._named("sex", ", ".join(part for part in (sex, neutered) if part))
         months = age_in_months(patient, self._record.visit.on)
-        age = age_text(months) if months is not None else None
+        age = self._language.age(months) if months is not None else None
         born = self._language.day(patient.birth_date) if patient.birth_date else None
         if born:
             yield self._named("born", f"{born} ({age})" if age else born)
@@ -225,12 +225,17 @@ class _Content:
         for measurement in self._record.measurements:
             if measurement.out_of_range:
                 row = self._lexicon.measurements[measurement.kind]
-                limits = self._limits(measurement)
                 yield Abnormality(
                     system=self._language["systems"][row.system],
-                    text=f"{capital(row.label)} {value_text(measurement)}, {self._flag(measurement)}"
-                    + (f" ({limits})" if limits else ""),
+                    text=capital(self._beyond(row.label, measurement)),
+                    mark=_mark(measurement) or "abnormal",
                 )
+
+    def _beyond(self, label: str, measurement: Measurement) -> str:
+        value, flag = f"{label} {self._language.value(measurement)}", self._flag(measurement)
+        limits = self._limits(measurement)
+        words = self._words["out_of_range" if limits else "without_range"]
+        return words.format(value=value, flag=flag, limits=limits)
 
     def _states(self) -> Iterator[str]:
         for state, words in (
@@ -265,9 +270,9 @@ class _Content:
             notes += self._doubts(measurement)
             yield Value(
                 name=capital(self._lexicon.measurements[measurement.kind].label),
-                text=value_text(measurement),
+                text=self._language.value(measurement),
                 flag=self._flag(measurement),
-                flagged=measurement.out_of_range,
+                mark=_mark(measurement),
                 withdrawn=measurement.superseded,
                 limits=self._limits(measurement),
                 notes=tuple(notes),
@@ -277,7 +282,7 @@ class _Content:
         used = self._record.range_of(measurement)
         if used is None:
             return ""
-        unit = unit_text(used.unit) if measurement.out_of is None else ""
+        unit = self._language.unit(used.unit) if measurement.out_of is None else ""
         return f"{self._language.limits(used.low, used.high)} {unit}".strip()
 
     def _flag(self, measurement: Measurement) -> str:
@@ -293,7 +298,7 @@ class _Content:
         for used in self._record.ranges:
             if used.kind in shown:
                 label = self._lexicon.measurements[used.kind].label
-                by_source.setdefault(f"{short_source(used.source)} ({used.basis})", []).append(label)
+                by_source.setdefault(f"{used.basis}. {used.source}", []).append(label)
         for source, labels in by_source.items():
             yield self._words["source_for"].format(kinds=capital(", ".join(labels)), source=source)
 
@@ -315,7 +320,7 @@ class _Content:
             state=review.state,
             state_name=self._language["states"][review.state],
             findings=tuple(self._listed(rest)),
-            absent=self._words["no"].format(labels=listing(labels)) if labels else "",
+            absent=self._words["no"].format(labels=self._language.listing(labels, "or")) if labels else "",
             reason=words.format(reason=reason) if reason else "",
         )
 
@@ -345,7 +350,14 @@ class _Content:
             text=capital(item.text),
             state=self._language["plan_states"][item.state],
             due=self._words["due"].format(day=self._language.day(date.fromisoformat(due))) if due else "",
+            notes=(self._words["entered_by"].format(name=item.entered_by),) if item.entered_by else (),
         )
+
+
+def _mark(measurement: Measurement) -> Literal["abnormal", "low"] | None:
+    if not measurement.out_of_range:
+        return None
+    return "low" if measurement.status == "low" else "abnormal"
 
 
 def _shortened(text: str) -> str:

@@ -14,14 +14,14 @@ from pipeline.filing.language import Language, listed, load_language, number
 from pipeline.filing.letterhead import Letterhead
 from pipeline.filing.typesetting import PaperName, Printed, typeset
 from pipeline.record.model import SystemReview, SystemState
-from pipeline.record.phrases import listing, rank
-from pipeline.record.wording import capital, value_text
+from pipeline.record.phrases import rank
+from pipeline.record.wording import capital
 from pipeline.speech.model import Frozen
 from pipeline.store.model import PastValue, SignedVersion
 
 _ALWAYS_SHOWN = ("weight", "temperature", "heart_rate", "respiratory_rate", "body_condition_score")
 _NOTHING: Mapping[str, Sequence[PastValue]] = {}
-_CHART_SIZE = (215, 122)
+_CHART_SIZE = (232, 132)
 
 
 class Checked(Frozen):
@@ -217,7 +217,7 @@ class _Sheet:
     def _beyond(self, measurement: Measurement) -> str:
         """A value beyond what is usual, without a word of judgement."""
         used = self._record.range_of(measurement)
-        said = f"{self._language['plain_values'][measurement.kind]}: {value_text(measurement)}"
+        said = f"{self._language['plain_values'][measurement.kind]}: {self._language.value(measurement)}"
         if used is None:
             return said
         side = self._words["above" if measurement.status == "high" else "below"]
@@ -227,7 +227,7 @@ class _Sheet:
         """What the owner told of today that is there; what they denied stands in the record."""
         told = [finding.plain or finding.label for finding in self._record.findings if _is_told(finding)]
         things = list(dict.fromkeys(told))
-        return self._words["told_what"].format(things=listing(things, self._words["and"])) if things else ""
+        return self._words["told_what"].format(things=self._language.listing(things, "and")) if things else ""
 
     def _measured(self) -> Iterator[Measured]:
         for kind in _ALWAYS_SHOWN:
@@ -241,7 +241,7 @@ class _Sheet:
                 limits = self._language.limits(used.low, used.high) if used is not None else ""
                 yield Measured(
                     name=self._language["plain_values"][kind],
-                    text=value_text(value),
+                    text=self._language.value(value),
                     usual=self._words["usual"].format(limits=limits) if limits else "",
                 )
 

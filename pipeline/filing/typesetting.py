@@ -72,14 +72,14 @@ def typeset(
     except typst.TypstError as error:
         strange = sorted(c for c in page.characters() if not _is_shown(c, own_faces=True))
         if not strange:
-            raise FilingError(f"The page {template} cannot be set: {error.message}") from error
+            raise FilingError(_what_is_wrong(page, error)) from error
     lost = [c for c in strange if not _is_shown(c, own_faces=False)]
     if lost:
         page = page.without(frozenset(lost))
     try:
         pdf = page.pdf(own_faces=False)
     except typst.TypstError as error:
-        raise FilingError(f"The page {template} cannot be set: {error.message}") from error
+        raise FilingError(_what_is_wrong(page, error)) from error
     return Printed(pdf=pdf, warnings=tuple(_warnings(strange, lost)))
 
 
@@ -119,6 +119,22 @@ class _Page:
         content = dict(_cleaned(self.content, lost), by_number=True)
         pictures = {name: _numbered(picture, lost) for name, picture in self.pictures.items()}
         return replace(self, content=content, pictures=pictures)
+
+
+def _what_is_wrong(page: _Page, error: typst.TypstError) -> str:
+    """Say why a page was refused; the one thing from outside that can be at fault is the logo."""
+    if "logo" in page.pictures:
+        plain = {**page.content["letterhead"], "logo_format": None}
+        try:
+            replace(page, content={**page.content, "letterhead": plain}).pdf(own_faces=False)
+        except typst.TypstError:
+            pass
+        else:
+            return (
+                f"The logo of the letterhead cannot be printed: {error.message}. Save the picture again as PNG, JPEG or SVG, or"
+                " print without it."
+            )
+    return f"The page {page.template} cannot be set: {error.message}"
 
 
 @cache

@@ -34,6 +34,8 @@ def assert_archival(pdf: bytes, part: str, language: str = "en-GB") -> None:
     assert head.startswith(b"%PDF-1.7")
     assert comment[:1] == b"%"
     assert all(byte > 127 for byte in comment[1:5])
+    # ISO 32000-1, the syntax of the file: by qpdf, inside pikepdf.
+    assert file.check_pdf_syntax() == []
     # 6.1.3: no encryption, an identifier in the trailer.
     assert not file.is_encrypted
     assert len(file.trailer["/ID"]) == 2

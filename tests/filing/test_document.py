@@ -11,8 +11,11 @@ from xml.etree import ElementTree as ET
 
 import pytest
 import zxingcpp
-from archival import assert_archival, opened, poppler, text_of
+from archival import assert_archival, elements, opened, poppler, text_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
+from pydantic import ValidationError
 from signed import (
     DOG,
     LEXICON,
@@ -25,7 +28,7 @@ from signed import (
     weights,
 )
 
-from pipeline.filing import FilingError, PaperName, clinical_record_pdf
+from pipeline.filing import FilingError, Letterhead, PaperName, clinical_record_pdf, take_home_sheet_pdf
 from pipeline.filing.code import code_text
 from pipeline.review import CorrectFinding, FindingChanges, MarkNotExamined, Reject
 
@@ -190,8 +193,9 @@ def test_all_that_a_record_must_hold_is_there(tmp_path: Path) -> None:
         "No ear discharge",
         "Mouth not examined Reason: muzzled",
         "As told by the owner Polydipsia",
-        "Temperature 40.1 °C, high (37.7 to 39.5 °C)",
-        "Temperature: Dorn 2024",
+        "Temperature 40.1 °C, high (range 37.7 to 39.5 °C)",
+        "Temperature: 9,117 adult dogs, rectal",
+        "Dorn, Bogedale, Pankraz, Neiger: Calculation of a Reference Interval for Rectal Temperature in Adult Dogs",
         "five drops twice daily for seven days",
         "Rostral neither computed nor checked them",
         "due 19 March 2026",
@@ -236,6 +240,56 @@ def test_the_code_is_read_from_the_page(tmp_path: Path) -> None:
         png = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout
         found += [code.text for code in zxingcpp.read_barcodes(Image.open(io.BytesIO(png)))]
     assert found == [code_text(version)]
+
+
+def picture(form: str) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (300, 120), "#88442f").save(out, form)
+    return out.getvalue()
+
+
+SVG_LOGO = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 4"><rect width="9" height="4" fill="#275"/></svg>'
+
+
+@pytest.mark.parametrize("logo", [picture("PNG"), picture("JPEG"), SVG_LOGO], ids=["png", "jpeg", "svg"])
+def test_a_logo_is_printed_with_the_practices_name_as_its_text(logo: bytes) -> None:
+    practice = Letterhead.model_validate(PRACTICE.model_dump() | {"logo": logo})
+    file = opened(clinical_record_pdf([signed("Ears clean.")], practice, LEXICON).pdf)
+    texts = [str(tag.Alt) for tag in elements(file.Root.StructTreeRoot) if tag.S == "/Figure"]
+    assert texts[0] == PRACTICE.name
+
+
+@pytest.mark.parametrize("logo", [b"GIF89a", b"", b"x" * 9, b"<svg/>" + b" " * 200_001])
+def test_a_picture_that_is_no_logo_is_refused(logo: bytes) -> None:
+    with pytest.raises(
+        ValidationError, match=r"no PNG, JPEG or SVG: save it|give a picture of at most 200,000"
+    ):
+        Letterhead(name="Alder Lane Surgery", logo=logo)
+
+
+@pytest.mark.parametrize("logo", [picture("PNG")[:60], b"<svg nope"])
+def test_a_damaged_logo_is_named_as_what_is_wrong(logo: bytes) -> None:
+    practice = PRACTICE.model_copy(update={"logo": logo})
+    with pytest.raises(
+        FilingError, match=r"^The logo of the letterhead cannot be printed: .* Save the picture again"
+    ):
+        clinical_record_pdf([signed("Ears clean.")], practice, LEXICON)
+
+
+ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=60).filter(str.strip)
+
+
+@given(name=ANY_TEXT, owner=ANY_TEXT, step=ANY_TEXT)
+@settings(deadline=None, max_examples=40)
+def test_whatever_is_written_is_printed(name: str, owner: str, step: str) -> None:
+    """Any text of any script, and no error: what cannot be shown is told in a warning."""
+    version = signed("Left ear red. Recheck in ten days.", DOG.model_copy(update={"name": name.strip()}))
+    plan = tuple(item.model_copy(update={"text": step}) for item in version.record.plan)
+    written = version.model_copy(update={"record": version.record.model_copy(update={"plan": plan})})
+    client = OWNER.model_copy(update={"name": owner})
+    printed = clinical_record_pdf([written], PRACTICE, LEXICON, client=client)
+    assert printed.pdf.startswith(b"%PDF-1.7")
+    assert take_home_sheet_pdf(written, PRACTICE, LEXICON).pdf.startswith(b"%PDF-1.7")
 
 
 def test_versions_must_be_whole_and_of_one_record() -> None:
