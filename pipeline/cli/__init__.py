@@ -211,15 +211,37 @@ def extract(  # noqa: PLR0913, PLR0917 - each is an option
 @app.command()
 def demo(
     sample: Annotated[str, typer.Argument(help="A bundled dictation.")] = "dog_chatty",
+    web: Annotated[
+        bool, typer.Option("--web", help="Instead: an invented practice, at its desk in the browser.")
+    ] = False,
+    folder: Annotated[
+        Path | None,
+        typer.Option(
+            "--to",
+            help="With --web: a folder to keep it in; gone at the end unless given.",
+            show_default=False,
+            metavar="DIR",
+        ),
+    ] = None,
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, help="With --web: port, 0 a free one.")
+    ] = 0,
     model: Model = None,
     device: Device = None,
     talk: Talk = False,
 ) -> None:
-    """Write the record of a bundled dictation."""
-    from pipeline.cli import examining
+    """Write the record of a bundled dictation, or show the whole desk."""
     from pipeline.settings import load_settings
 
-    examining.demo(sample, load_settings(model=model, device=device), talk=talk)
+    settings = load_settings(model=model, device=device)
+    if web:
+        from pipeline.cli import demonstrating, serving
+
+        demonstrating.demonstrate(settings, serving.Place("127.0.0.1", port), folder)
+    else:
+        from pipeline.cli import examining
+
+        examining.demo(sample, settings, talk=talk)
 
 
 @app.command()

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from pipeline.desk import errors, statics
 from pipeline.desk.desk import Desk
 from pipeline.desk.guard import Guard
-from pipeline.desk.routes import home, people, set_up, shell, signing_in
+from pipeline.desk.routes import beside, facts, filing, find, home, people, records, set_up, shell, signing_in
 
 
 def create_app(desk: Desk) -> FastAPI:
@@ -25,7 +25,7 @@ def create_app(desk: Desk) -> FastAPI:
     )
     app.state.desk = desk
     errors.install(app)
-    for area in (statics, shell, signing_in, set_up, home, people):
+    for area in (statics, shell, signing_in, set_up, home, people, records, facts, beside, filing, find):
         app.include_router(area.router)
     app.add_middleware(Guard)
     return app

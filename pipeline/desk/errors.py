@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 
 from lexicon import LexiconError
 from pipeline.desk.texts import say, texts
+from pipeline.filing import FilingError
 from pipeline.review import ReviewError
 from pipeline.store import (
     ConflictError,
@@ -33,6 +34,7 @@ _STATUS: tuple[tuple[type[Exception], int], ...] = (
     (ConflictError, 409),
     (EntryError, 422),
     (ReviewError, 422),
+    (FilingError, 500),
     (DatabaseError, 503),
     (LexiconError, 503),
     (StoreError, 400),
@@ -85,7 +87,7 @@ class TooOftenError(DeskError):
 
 def install(app: FastAPI) -> None:
     """Let the application tell of its errors in this way."""
-    for kind in (DeskError, StoreError, ReviewError, LexiconError):
+    for kind in (DeskError, StoreError, ReviewError, FilingError, LexiconError):
         app.add_exception_handler(kind, _known)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _wrong_request)

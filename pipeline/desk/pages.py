@@ -15,11 +15,19 @@ from pipeline.desk.forms import form_token
 from pipeline.desk.statics import asset
 from pipeline.desk.texts import as_json, say, say_or
 from pipeline.desk.who import current_sign_in
+from pipeline.record.wording import unit_text
 from pipeline.store import SignIn
 
 
 def page(request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
     """A page. Beside `values` a template has `sign_in`, `form_token`, `look`, `path`, and the functions of `_environment`."""
+    response = HTMLResponse(part(request, template, **values), status)
+    hand_over_secret(request, response)
+    return response
+
+
+def part(request: Request, template: str, **values: Any) -> str:
+    """A part of a page, as its script puts it in; a template has the same there."""
     sign_in = _sign_in(request)
     values |= {
         "sign_in": sign_in,
@@ -28,9 +36,7 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
         "look": look_of(request),
         "path": request.url.path,
     }
-    response = HTMLResponse(_environment.get_template(template).render(values), status)
-    hand_over_secret(request, response)
-    return response
+    return _environment.get_template(template).render(values)
 
 
 def go_to(address: str) -> RedirectResponse:
@@ -63,6 +69,25 @@ def _moment(value: datetime) -> str:
     return f"{_day(local.date())}, {local:%H:%M}"
 
 
+def _waited(since: datetime, now: datetime) -> str:
+    """How long something waits, in the largest unit that says it."""
+    minutes = max(0, int((now - since).total_seconds() // 60))
+    for unit, length in (("day", 1440), ("hour", 60)):
+        if minutes >= length:
+            return say(f"waited.{unit}", n=minutes // length)
+    return say("waited.minute", n=minutes)
+
+
+def _clock(seconds: float | None) -> str:
+    """A place in a recording: 1:05."""
+    return "" if seconds is None else f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+def _named(value: str, section: str) -> tuple[str, str]:
+    """A value with its name, for lists to choose from."""
+    return value, say(f"{section}{value}")
+
+
 def _number(value: float | None) -> str:
     return "" if value is None else f"{value:g}"
 
@@ -81,4 +106,12 @@ _environment.globals |= {
     "asset": asset,
     "looks": LOOKS,
 }
-_environment.filters |= {"day": _day, "moment": _moment, "number": _number}
+_environment.filters |= {
+    "day": _day,
+    "moment": _moment,
+    "number": _number,
+    "waited": _waited,
+    "clock": _clock,
+    "named": _named,
+    "unit": unit_text,
+}

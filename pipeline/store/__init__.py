@@ -62,6 +62,7 @@ from pipeline.store.practices import (
     practice_of,
     retire_person,
 )
+from pipeline.store.queues import Waiting, counts, waiting
 from pipeline.store.records import (
     amend_record,
     file_record,
@@ -118,6 +119,7 @@ __all__ = [
     "StoreError",
     "Token",
     "TrailEvent",
+    "Waiting",
     "account_of",
     "account_of_person",
     "actor_of",
@@ -134,6 +136,7 @@ __all__ = [
     "change_practice",
     "checked_login",
     "client_of",
+    "counts",
     "end_all_sign_ins",
     "end_sign_in",
     "erase_client",
@@ -171,4 +174,5 @@ __all__ = [
     "values_of",
     "view_record",
     "visits_of",
+    "waiting",
 ]
