@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import tzinfo
 
 from lexicon import Lexicon
 from pipeline.filing.language import Language
@@ -29,7 +30,7 @@ class Amendment(Frozen):
 
 
 def amendments_of(
-    versions: Sequence[SignedVersion], lexicon: Lexicon, language: Language
+    versions: Sequence[SignedVersion], lexicon: Lexicon, language: Language, zone: tzinfo
 ) -> tuple[Amendment, ...]:
     """Give all versions, the last first, with their changes; nothing where there is but one."""
     if len(versions) < 2:
@@ -43,7 +44,9 @@ def amendments_of(
         shown.append(
             Amendment(
                 title=words["amended"].format(
-                    version=version.version, when=language.time(version.signed_at), by=version.signed_by
+                    version=version.version,
+                    when=language.time(version.signed_at.astimezone(zone)),
+                    by=version.signed_by,
                 ),
                 reason=reason,
                 first=not place,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 
 from lexicon import Lexicon
 from pipeline.filing.amendments import amendments_of
@@ -31,11 +31,13 @@ def clinical_record_pdf(
     past: Mapping[str, Sequence[PastValue]] = _NOTHING,
     paper: PaperName = "a4",
     language: Language | None = None,
+    zone: tzinfo = UTC,
 ) -> Printed:
     """Print a record as PDF/A-3a and PDF/UA-1 with its data attached; the same input gives the same bytes.
 
     `versions` are all versions of one record: the last one stands, the earlier ones are shown as amendments. `client` is
-    the owner as the practice knows them (the record itself holds none). `past` holds values of earlier visits by kind.
+    the owner as the practice knows them (the record itself holds none). `past` holds values of earlier visits by kind. Times are
+    those of `zone`.
     Raises FilingError when versions are missing, mixed or out of order.
     """
     _check(versions)
@@ -43,7 +45,7 @@ def clinical_record_pdf(
     words = language["record"]
     last = versions[-1]
     content = record_content(last.record, client, past, lexicon, language)
-    when = language.time(last.signed_at)
+    when = language.time(last.signed_at.astimezone(zone))
     files = [
         Attachment(
             name=f"record-{version.record_id}-v{version.version}.json",
@@ -69,7 +71,7 @@ def clinical_record_pdf(
             ],
             "attached": words["attached"].format(files=", ".join(file.name for file in files)),
         },
-        "amendments": [one.model_dump() for one in amendments_of(versions, lexicon, language)],
+        "amendments": [one.model_dump() for one in amendments_of(versions, lexicon, language, zone)],
         "amendments_why": words["amendments_why"].format(version=last.version),
     }
     pictures = _pictures(content, letterhead, language) | {"code": record_code(last)}

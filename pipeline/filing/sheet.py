@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
+from datetime import UTC, date, tzinfo
 
 from lexicon import Lexicon
+from lexicon.schema import System
 from pipeline.extraction.model import Finding, Measurement, PlanItem
 from pipeline.filing.charts import Chart, chart_svg, described
 from pipeline.filing.document import letterhead_content, logo_picture
@@ -15,6 +16,7 @@ from pipeline.filing.letterhead import Letterhead
 from pipeline.filing.typesetting import PaperName, Printed, typeset
 from pipeline.record.model import SystemReview, SystemState
 from pipeline.record.phrases import rank
+from pipeline.record.systems import is_result
 from pipeline.record.wording import capital
 from pipeline.speech.model import Frozen
 from pipeline.store.model import PastValue, SignedVersion
@@ -73,6 +75,7 @@ def take_home_sheet_pdf(
     past: Mapping[str, Sequence[PastValue]] = _NOTHING,
     paper: PaperName = "a4",
     language: Language | None = None,
+    zone: tzinfo = UTC,
 ) -> Printed:
     """Print the sheet of a signed version as PDF/A-2a and PDF/UA-1; the same input gives the same bytes.
 
@@ -80,7 +83,7 @@ def take_home_sheet_pdf(
     and systems nobody named are left out. `past` holds values of earlier visits by kind. Raises FilingError.
     """
     language = language or load_language()
-    content = sheet_content(version, letterhead, lexicon, past, language)
+    content = sheet_content(version, letterhead, lexicon, past, language, zone)
     page = {
         "document_title": f"{content.title}, {content.subject}",
         "author": version.signed_by,
@@ -103,9 +106,10 @@ def sheet_content(
     lexicon: Lexicon,
     past: Mapping[str, Sequence[PastValue]],
     language: Language,
+    zone: tzinfo = UTC,
 ) -> SheetContent:
-    """Put a signed version into an owner's words."""
-    return _Sheet(version, lexicon, language).whole(letterhead, past)
+    """Put a signed version into an owner's words; days are those of `zone`."""
+    return _Sheet(version, lexicon, language, zone).whole(letterhead, past)
 
 
 def reading_text(content: SheetContent, language: Language) -> str:
@@ -123,7 +127,8 @@ def reading_text(content: SheetContent, language: Language) -> str:
 
 
 class _Sheet:
-    def __init__(self, version: SignedVersion, lexicon: Lexicon, language: Language) -> None:
+    def __init__(self, version: SignedVersion, lexicon: Lexicon, language: Language, zone: tzinfo) -> None:
+        self._zone = zone
         self._version = version
         self._record = version.record
         self._lexicon = lexicon
@@ -150,11 +155,14 @@ class _Sheet:
             to_do=tuple(self._step(item) for item in to_do if not self._is_call(item)),
             call_said=tuple(_sentence(item.text) for item in to_do if self._is_call(item)),
             call_number=self._words["call_number"].format(phone=letterhead.phone) if letterhead.phone else "",
-            signed=self._words["signed"].format(
-                by=self._version.signed_by, day=self._language.day(self._version.signed_at)
-            ),
+            signed=self._signed(),
             chart=weight[0].model_copy(update={"title": self._words["weight_chart"]}) if weight else None,
         )
+
+    def _signed(self) -> str:
+        again = self._version.version > 1
+        day = self._language.day(self._version.signed_at.astimezone(self._zone))
+        return self._words["signed_again" if again else "signed"].format(by=self._version.signed_by, day=day)
 
     def _checked(self) -> Iterator[Checked]:
         for review in self._record.systems:
@@ -166,13 +174,20 @@ class _Sheet:
     def _result(self, review: SystemReview) -> str:
         match review.state:
             case "normal":
-                return self._words["all_well"]
+                return self._words[self._how_well(review.system)]
             case "abnormal":
                 return self._words["see_below"]
             case "not_examined":
                 return self._words["not_checked"].format(reason=review.reason) if review.reason else ""
             case _:
                 return ""
+
+    def _how_well(self, system: System) -> str:
+        """Tell apart what was looked at in full, in part, and not at all but for a value in range."""
+        if any(finding.system == system and is_result(finding) for finding in self._record.findings):
+            partly = any(one.system == system for one in self._record.not_examined)
+            return "partly_well" if partly else "all_well"
+        return "only_measured"
 
     def _found(self) -> Iterator[str]:
         """What the vet found, what was surely there first, then values beyond what is usual."""
@@ -183,27 +198,33 @@ class _Sheet:
 
     def _plainly(self, finding: Finding) -> str:
         """A finding in an owner's words, with where and how much where these are plain too."""
-        what = finding.plain or finding.label
-        details = [detail for detail in (self._place(finding), self._amount(finding)) if detail]
+        named, _, what = (finding.plain or finding.label).rpartition(": ")
+        details = [detail for detail in (self._place(finding, named), self._amount(finding)) if detail]
         if details:
             what = self._words["at"].format(what=what, details=", ".join(details))
         if finding.assertion == "possible":
             return self._words["perhaps"].format(what=what)
         return self._words["not_there"].format(what=what) if finding.assertion == "absent" else what
 
-    def _place(self, finding: Finding) -> str:
-        """The side, and the part unless the words for the finding hold it or it goes without saying."""
-        structure = self._lexicon.structures.get(finding.structure or "")
-        concept = self._lexicon.findings.get(finding.concept)
-        part = ""
-        if structure is not None and (concept is None or concept.structure != structure.id):
-            said = finding.plain.lower().split()
-            named = any(word.startswith(tuple(structure.plain.lower().split())) for word in said)
-            part = "" if named else structure.plain
+    def _place(self, finding: Finding, named: str) -> str:
+        """The side, and the part unless the words for the finding hold it or it goes without saying.
+
+        `named` is the part that the words begin with: "elbow" of "elbow: wart".
+        """
+        part = named or self._part(finding)
         side = self._words[f"side_{finding.side}"] if finding.side else ""
         if finding.side == "both":
             return ", ".join(word for word in (part, side) if word)
         return " ".join(word for word in (side, part) if word)
+
+    def _part(self, finding: Finding) -> str:
+        structure = self._lexicon.structures.get(finding.structure or "")
+        concept = self._lexicon.findings.get(finding.concept)
+        if structure is None or (concept is not None and concept.structure == structure.id):
+            return ""
+        said = finding.plain.lower().split()
+        holds = any(word.startswith(tuple(structure.plain.lower().split())) for word in said)
+        return "" if holds else structure.plain
 
     def _amount(self, finding: Finding) -> str:
         severity = self._language["plain_severity"].get(finding.severity or "", "")

@@ -1,8 +1,8 @@
 """What ISO 19005 and ISO 14289-1 ask of a file, as far as two independent readers can tell.
 
 No full validator of these standards is in the package registries that this project uses. What stands here was written from
-memory of the standards, clause by clause, and is less than such a validator checks: it does not read content streams for colours,
-glyph widths or marked content. The typesetter refuses many of these by itself.
+memory of the standards, clause by clause, and is less than such a validator checks: it does not compare glyph widths or judge
+whether tags are well chosen. The typesetter refuses many faults by itself.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import pikepdf
 import pytest
 
 _FORBIDDEN_ACTIONS = {"/JavaScript", "/Launch", "/Sound", "/Movie", "/ResetForm", "/ImportData", "/Rendition"}
+_DRAWING = {"Tj", "TJ", "'", '"', "Do", "f", "f*", "F", "S", "s", "B", "B*", "b", "b*", "sh", "EI"}
 _POPPLER = "this test reads documents with Poppler: install poppler-utils (Debian) or poppler"
 
 
@@ -51,6 +52,7 @@ def assert_archival(pdf: bytes, part: str, language: str = "en-GB") -> None:
     assert bool(root.MarkInfo.Marked)
     assert str(root.Lang) == language
     assert len(list(elements(root.StructTreeRoot))) > 5
+    assert_all_is_tagged(file)
     # 6.2.3, 6.2.4: colours of devices need an output intent with its profile.
     intents = [intent for intent in root.OutputIntents if intent.S == "/GTS_PDFA1"]
     assert len(intents) == 1
@@ -73,6 +75,26 @@ def assert_archival(pdf: bytes, part: str, language: str = "en-GB") -> None:
     for element in elements(root.StructTreeRoot):
         if element.S == "/Figure":
             assert str(element.Alt).strip()
+
+
+def assert_all_is_tagged(file: pikepdf.Pdf) -> None:
+    """ISO 14289-1, 7.1: whatever is drawn is either tagged or said to be no content (a line, a page's head)."""
+    for page in file.pages:
+        depth = 0
+        for instruction in pikepdf.parse_content_stream(page):
+            operands: Any = instruction.operands
+            name = str(instruction.operator)
+            if name in ("BDC", "BMC"):
+                depth += 1
+                marked = (
+                    name == "BDC" and isinstance(operands[1], pikepdf.Dictionary) and "/MCID" in operands[1]
+                )
+                assert marked or depth > 1 or str(operands[0]) == "/Artifact"
+            elif name == "EMC":
+                depth -= 1
+            elif name in _DRAWING:
+                assert depth > 0, name
+        assert depth == 0
 
 
 def assert_attached(pdf: bytes, name: str) -> bytes:

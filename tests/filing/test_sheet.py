@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from archival import assert_archival, opened, text_of
 from reading import grade
 from signed import DOG, LEXICON, PRACTICE, sample, signed, weights
 
+from pipeline.extraction.model import NotExamined
 from pipeline.filing import load_language, take_home_sheet_pdf
 from pipeline.filing.language import ENGLISH
 from pipeline.filing.sheet import reading_text, sheet_content
@@ -140,6 +143,30 @@ def test_nothing_is_called_well_that_nobody_checked(tmp_path: Path) -> None:
         one.name: one.result for one in sheet_content(muzzled, PRACTICE, LEXICON, {}, LANGUAGE).checked
     }
     assert results == {"Mouth and teeth": "not checked: wore a muzzle", "Ears": "all well"}
+
+
+def test_well_is_said_of_what_was_looked_at_and_no_more() -> None:
+    version = signed("Weight twelve kilos. Ears clean.")
+    partly = version.record.model_copy(
+        update={"not_examined": (NotExamined(system="ears", reason="right ear too sore"),)}
+    )
+    content = sheet_content(version.model_copy(update={"record": partly}), PRACTICE, LEXICON, {}, LANGUAGE)
+    results = {one.name: one.result for one in content.checked}
+    assert results == {"General look": "measured, see below", "Ears": "well as far as we got"}
+
+
+def test_a_part_named_first_becomes_a_place() -> None:
+    content = sheet_content(sample("dog_corrected"), PRACTICE, LEXICON, {}, LANGUAGE)
+    assert "Wart (left elbow, about 5 mm)." in content.found
+
+
+def test_a_sheet_of_an_amended_record_says_that_it_replaces_another() -> None:
+    version = signed("Ears clean.").model_copy(update={"version": 2, "reason": "wrong ear"})
+    late = version.model_copy(update={"signed_at": datetime(2026, 3, 9, 23, 30, tzinfo=UTC)})
+    content = sheet_content(late, PRACTICE, LEXICON, {}, LANGUAGE, ZoneInfo("Europe/Vienna"))
+    assert content.signed == (
+        "From the exam that Ines Halloran signed anew on 10 March 2026. This sheet replaces the one before."
+    )
 
 
 def test_a_sheet_of_twelve_findings_and_a_long_name_keeps_the_standards(tmp_path: Path) -> None:
