@@ -15,7 +15,7 @@ from pipeline.record import ExamRecord
 from pipeline.record.model import SystemReview, SystemState
 from pipeline.record.phrases import RANK_OF_ABSENCE, finding_text, is_plain_absence, rank
 from pipeline.record.ranges import age_in_months
-from pipeline.record.wording import capital
+from pipeline.record.wording import capital, one_line
 from pipeline.speech.model import Frozen
 from pipeline.store.model import Client, PastValue
 
@@ -145,9 +145,9 @@ class _Content:
             systems=tuple(self._system(review) for review in record.systems),
             told=tuple(self._listed(told)),
             past=tuple(self._listed(earlier)),
-            assessments=tuple(one.text for one in record.assessments),
+            assessments=tuple(one_line(one.text) for one in record.assessments),
             plan=tuple(self._step(item) for item in record.plan if not item.superseded),
-            corrections=tuple(one.message for one in record.corrections),
+            corrections=tuple(one_line(one.message) for one in record.corrections),
             to_answer=tuple(notice.message for notice in record.notices if notice.severity != "info"),
             charts=charts_of(record, past, self._lexicon, self._language),
             caution=record.caution,
@@ -245,7 +245,7 @@ class _Content:
         ):
             names = [
                 self._language["systems"][review.system].lower()
-                + (f" ({review.reason})" if review.reason and state == "not_examined" else "")
+                + (f" ({one_line(review.reason)})" if review.reason and state == "not_examined" else "")
                 for review in self._record.systems
                 if review.state == state
             ]
@@ -293,7 +293,7 @@ class _Content:
 
     def _sources(self) -> Iterator[str]:
         """Each source once, with the kinds it judges."""
-        shown = {m.kind for m in self._record.measurements if self._limits(m)}
+        shown = {m.kind for m in self._record.measurements if self._record.range_of(m) is not None}
         by_source: dict[str, list[str]] = {}
         for used in self._record.ranges:
             if used.kind in shown:
@@ -313,7 +313,7 @@ class _Content:
         absent = [finding for finding in standing if is_plain_absence(finding, self._lexicon)]
         rest = sorted((finding for finding in standing if finding not in absent), key=rank)
         labels = list(dict.fromkeys(finding.label for finding in absent))
-        reason = review.reason or ""
+        reason = one_line(review.reason or "")
         words = self._words["reason"] if review.state == "not_examined" else self._words["note"]
         return SystemPart(
             name=self._language["systems"][review.system],
@@ -347,7 +347,7 @@ class _Content:
         due = item.due if item.state == "to_do" else None
         return Step(
             kind=self._language["plan_kinds"][item.kind],
-            text=capital(item.text),
+            text=capital(one_line(item.text)),
             state=self._language["plan_states"][item.state],
             due=self._words["due"].format(day=self._language.day(date.fromisoformat(due))) if due else "",
             notes=(self._words["entered_by"].format(name=item.entered_by),) if item.entered_by else (),

@@ -17,7 +17,7 @@ from pipeline.filing.typesetting import PaperName, Printed, typeset
 from pipeline.record.model import SystemReview, SystemState
 from pipeline.record.phrases import rank
 from pipeline.record.systems import is_result
-from pipeline.record.wording import capital
+from pipeline.record.wording import capital, one_line
 from pipeline.speech.model import Frozen
 from pipeline.store.model import PastValue, SignedVersion
 
@@ -178,7 +178,9 @@ class _Sheet:
             case "abnormal":
                 return self._words["see_below"]
             case "not_examined":
-                return self._words["not_checked"].format(reason=review.reason) if review.reason else ""
+                return (
+                    self._words["not_checked"].format(reason=one_line(review.reason)) if review.reason else ""
+                )
             case _:
                 return ""
 
@@ -296,7 +298,7 @@ class _Sheet:
 
 def _sentence(text: str) -> str:
     """Begin with a capital and end with a full stop, as it stands on paper."""
-    text = capital(text.strip())
+    text = capital(one_line(text))
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
