@@ -104,7 +104,8 @@ class _Page:
             },
         )
         standards = _ATTACHING if self.attachments else _PLAIN
-        pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=self.made_at)
+        made_at = self.made_at.replace(microsecond=0)  # a PDF's dates have whole seconds
+        pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=made_at)
         if not isinstance(pdf, bytes):
             raise TypeError("the typesetter gave pages instead of one file")
         return pdf
