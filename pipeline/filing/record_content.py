@@ -11,7 +11,7 @@ from pipeline.extraction.model import SURE_ENOUGH, Finding, Measurement, PlanIte
 from pipeline.filing.charts import Chart
 from pipeline.filing.history import charts_of
 from pipeline.filing.language import Language
-from pipeline.record import ExamRecord
+from pipeline.record import ExamRecord, Owner
 from pipeline.record.model import SystemReview, SystemState
 from pipeline.record.phrases import RANK_OF_ABSENCE, finding_text, is_plain_absence, rank
 from pipeline.record.ranges import age_in_months
@@ -137,7 +137,9 @@ class _Content:
             owner=tuple(self._owner(client)),
             visit=tuple(self._visit()),
             running=self._running(client),
-            empty=not (record.findings or record.measurements or record.plan or record.assessments),
+            empty=not any(
+                (record.findings, record.measurements, record.plan, record.assessments, record.not_examined)
+            ),
             abnormal=tuple(self._abnormal()),
             states=tuple(self._states()),
             values=tuple(self._values()),
@@ -180,12 +182,17 @@ class _Content:
         yield self._named("microchip", patient.microchip)
 
     def _owner(self, client: Client | None) -> Iterator[Field]:
-        inner = self._record.patient.owner if self._record.patient else None
-        known = client if client is not None and not client.erased else inner
+        known = self._known(client)
         yield Field(name="", text=known.name if known and known.name else self._words["not_recorded"])
         for name in ("address", "phone", "email"):
             if known is not None and (text := getattr(known, name)):
                 yield Field(name="", text=text)
+
+    def _known(self, client: Client | None) -> Client | Owner | None:
+        """The owner as the practice knows them, else as a record made away from it holds them."""
+        if client is not None and not client.erased:
+            return client
+        return self._record.patient.owner if self._record.patient else None
 
     def _visit(self) -> Iterator[Field]:
         visit = self._record.visit
@@ -201,10 +208,12 @@ class _Content:
         patient = self._record.patient
         if patient is None:
             return self._words["patient_unknown"]
-        owner = client.name if client is not None and not client.erased else None
-        chip = patient.microchip
+        known = self._known(client)
+        owner = known.name if known is not None else None
         species = ", ".join(part for part in (patient.species.replace("_", " "), patient.breed) if part)
-        return " · ".join(_shortened(part) for part in (patient.name, species, owner, chip) if part)
+        return " · ".join(
+            _shortened(part) for part in (patient.name, species, owner, patient.microchip) if part
+        )
 
     # Summary
 

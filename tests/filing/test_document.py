@@ -163,7 +163,7 @@ def test_no_other_script_is_lost_without_a_word(name: str, tmp_path: Path) -> No
     )
     assert printed.warnings
     text = text_of(printed.pdf, tmp_path)
-    by_number = "written by their numbers" in " ".join(printed.warnings)
+    by_number = "written by its number" in " ".join(printed.warnings)
     assert ("written by their Unicode numbers" in text) == by_number
     for character in name:
         shown = character in text or f"[U+{ord(character):04X}]" in text.replace(" ", "")
