@@ -68,6 +68,7 @@ class Lexicon:
     words: dict[str, Any]
     plan: dict[str, Any]
     numbers: dict[str, dict[str, float]]
+    spelling: tuple[tuple[str, str], ...]
     entries: tuple[Entry, ...]
     composed: dict[tuple[str, str], str] = field(default_factory=dict)
     own: OwnTerms | None = None
@@ -347,6 +348,7 @@ def _load(root: Path | None, own_file: Path | None, _state: tuple[int, int]) -> 
         words=words,
         plan=plan,
         numbers=numbers,
+        spelling=pairs,
         entries=forms.entries(),
         composed=_compositions(structures, findings, finding_places),
         own=own,

@@ -10,12 +10,12 @@ from lexicon.bias import listening_terms, terms_in_view
 from lexicon.schema import System
 from models import Progress
 from pipeline.capture import SAMPLE_RATE_HZ, Recording, hold
-from pipeline.extraction import extract, repair, systems_in_view
+from pipeline.extraction import extract, repair, settled, suspected, systems_in_view
 from pipeline.listening import Said, SavedWords, read_words
 from pipeline.record import ExamRecord, Patient, Visit, assemble
 from pipeline.record.ranges import species_id
 from pipeline.settings import Settings
-from pipeline.speech import Recogniser, SpeechOptions, SpeechProgress, Transcript
+from pipeline.speech import Mending, Recogniser, SpeechOptions, SpeechProgress, Transcript
 from pipeline.speech.joining import join
 
 TERMS_LISTENED_FOR = 40
@@ -59,7 +59,15 @@ def hear(
     Raises pipeline.speech.SpeechError.
     """
     terms = partial(terms_for, patient, visit)
-    return repair(recogniser.transcribe(recording, terms=terms, progress=progress))
+    return recogniser.transcribe(recording, terms=terms, mending=MENDING, progress=progress)
+
+
+def _mended(heard: Transcript, again: str, before: str) -> Transcript:
+    return repair(settled(heard, again, before), before)
+
+
+MENDING = Mending(doubts=suspected, mended=_mended)
+"""How misheard trade words are mended: listened for again by themselves, then repaired by sound and spelling."""
 
 
 def hear_rest(

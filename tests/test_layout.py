@@ -58,7 +58,7 @@ MAY_IMPORT = {
         "lexicon",
         "models",
     ),
-    "pipeline/evaluation": ("pipeline.extraction.model", "pipeline.speech.model", "lexicon"),
+    "pipeline/evaluation": ("pipeline.extraction", "pipeline.speech.model", "lexicon"),
     "lexicon": (),
     "models": (),
 }

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
@@ -90,7 +91,12 @@ class _Examination:
         self._patient, self._visit = patient, visit
         self._lexicon = load_lexicon()
         self.session = Session(
-            source, decoder, folder, terms=chain.terms_for(patient, visit), tell=self._heard
+            source,
+            decoder,
+            folder,
+            terms=partial(chain.terms_for, patient, visit),
+            mending=chain.MENDING,
+            tell=self._heard,
         )
         self.live = Live(chain.understand(self.session.transcript(), patient, visit))
         self._console = messages()

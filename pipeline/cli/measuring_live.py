@@ -7,6 +7,7 @@ import statistics
 import tempfile
 import threading
 import time
+from functools import partial
 from importlib import resources
 from pathlib import Path
 
@@ -57,8 +58,14 @@ def _measure(audio: Path, settings: Settings) -> Table:
     with progress_bars() as bars, tempfile.TemporaryDirectory() as folder:
         decoder = chain.make_recogniser(settings, bars.model).decoder
         source = SoundFile(audio)
-        terms = chain.terms_for(None, visit)
-        session = Session(source, decoder, Path(folder) / "recording", terms=terms, tell=heard)
+        session = Session(
+            source,
+            decoder,
+            Path(folder) / "recording",
+            terms=partial(chain.terms_for, None, visit),
+            mending=chain.MENDING,
+            tell=heard,
+        )
         processor_s = time.process_time()
         thread = threading.Thread(target=session.run)
         thread.start()

@@ -1,7 +1,21 @@
 """Understanding: a transcript comes in, statements with their evidence go out. Opens no file and no socket."""
 
+from pipeline.extraction.again import settled, suspected
 from pipeline.extraction.engine import explain, extract
+from pipeline.extraction.reading import SpokenToken, spoken_tokens
 from pipeline.extraction.repair import repair, systems_in_view, trade_words
 from pipeline.extraction.ways import Step, ways
 
-__all__ = ["Step", "explain", "extract", "repair", "systems_in_view", "trade_words", "ways"]
+__all__ = [
+    "SpokenToken",
+    "Step",
+    "explain",
+    "extract",
+    "repair",
+    "settled",
+    "spoken_tokens",
+    "suspected",
+    "systems_in_view",
+    "trade_words",
+    "ways",
+]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.capture import SAMPLE_RATE_HZ
-from pipeline.speech import Heard, SpeechOptions, Transcript
+from pipeline.speech import Heard, Mending, SpeechOptions, TermChoice, Transcript
 from pipeline.speech.assemble import assemble
 from pipeline.speech.guards import judge, reason_to_drop
 from pipeline.speech.heard import split_at_pauses
@@ -25,6 +25,9 @@ MOST_BEAMS = 2
 Measured with base on dog_noisy, heard live, with 5, 2 and 1: word errors 0.094, 0.102, 0.124; findings right 27, 27, 26
 of 28; processor time 0.30, 0.23, 0.24 of real time.
 """
+
+
+_WORDS_REMEMBERED = 100
 
 
 class Decodes(Protocol):
@@ -44,6 +47,9 @@ class Decodes(Protocol):
     ) -> list[Heard | None]:
         """Recognise each sound by itself, times from its start."""
 
+    def listen_for(self, sound: Samples, terms: Sequence[str]) -> str:
+        """Give the text of a sound, heard with a few words in mind."""
+
     def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
         """Give the terms that fit the prompt."""
 
@@ -51,16 +57,30 @@ class Decodes(Protocol):
 class Hearing:
     """Turns stretches of sound into settled words, or into passing ones.
 
+    `terms` are words to listen for, or a function of the text so far that gives them; they are chosen again with every
+    stretch that is `said`. `mending` is asked about each stretch.
+
     Raises pipeline.speech.SpeechError when the model fails.
     """
 
-    def __init__(self, decoder: Decodes, terms: Sequence[str]) -> None:
+    def __init__(
+        self, decoder: Decodes, terms: Sequence[str] | TermChoice, mending: Mending | None = None
+    ) -> None:
         self._decoder = decoder
-        self._terms = terms
-        self._prompt = ", ".join(decoder.fit_terms(terms))
+        self._choose = terms if callable(terms) else None
+        self._mending = mending
+        self._before = ""
+        self._terms: Sequence[str] = () if callable(terms) else terms
+        self._prompt = ""
+        self._choose_terms()
 
-    def settle(self, sounds: Sequence[Samples], spans: Sequence[tuple[int, int]]) -> Transcript:
-        """Write down what is said in pieces of sound that are heard as one; `spans` are their places."""
+    def settle(
+        self, sounds: Sequence[Samples], spans: Sequence[tuple[int, int]], *, hurried: bool = False
+    ) -> Transcript:
+        """Write down what is said in pieces of sound that are heard as one; `spans` are their places.
+
+        `hurried`, nothing is heard a second time to settle doubtful words.
+        """
         sound = np.concatenate(list(sounds))
         window = Window(tuple(Span(start, stop) for start, stop in spans))
         kept, dropped = judge(self._parts(sound, window, self._terms), window.spans_s, self._prompt)
@@ -69,13 +89,29 @@ class Hearing:
             again, objections = judge(self._parts(sound, window, (), look_again=False), window.spans_s)
             if not objections:
                 kept, dropped = again, []
-        return assemble(
+        heard = assemble(
             kept,
             dropped,
             language=self._decoder.options.language,
             model=Path(self._decoder.options.model).name,
             duration_s=window.end_s,
         )
+        return heard if self._mending is None else self._mended(heard, sound, self._mending, hurried=hurried)
+
+    def said(self, text: str) -> None:
+        """Take what was settled for good, and choose the words to listen for from it."""
+        self._before = " ".join(f"{self._before} {text}".split()[-_WORDS_REMEMBERED:])
+        self._choose_terms()
+
+    def _choose_terms(self) -> None:
+        if self._choose is not None:
+            self._terms = self._choose(self._before)
+        self._prompt = ", ".join(self._decoder.fit_terms(self._terms))
+
+    def _mended(self, heard: Transcript, sound: Samples, mending: Mending, *, hurried: bool) -> Transcript:
+        doubts = () if hurried else mending.doubts(heard, self._before)
+        again = self._decoder.listen_for(sound, doubts) if doubts else ""
+        return mending.mended(heard, again, self._before)
 
     def words_so_far(self, sound: Samples) -> str:
         """Give the words of an utterance that goes on, quickly; empty when they would not be believed."""

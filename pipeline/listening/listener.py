@@ -20,6 +20,7 @@ from pipeline.capture import SAMPLE_RATE_HZ
 from pipeline.listening.endpoints import Endpoints, Stretch
 from pipeline.listening.hearing import Decodes, Hearing, seconds
 from pipeline.listening.model import Load, Said, Speaking
+from pipeline.speech import Mending, TermChoice
 from pipeline.speech.voice import VoiceDetector
 
 Samples = NDArray[np.float32]
@@ -37,13 +38,22 @@ _SPEAKING_SHARE = 3
 class Listener:
     """Listens to one recording as it grows.
 
-    `terms` are words to listen for; `tell` gets what is said; `start_s` is where in the recording the sound
-    begins that will be fed. Feeding is for one thread.
+    `terms` are words to listen for, or a function of the text so far that gives them; `mending` is asked about every
+    utterance; both are called in the recogniser's thread, as `tell` is, which gets what is said. `start_s` is where in
+    the recording the sound begins that will be fed. Feeding is for one thread.
     """
 
-    def __init__(self, decoder: Decodes, *, terms: Sequence[str], tell: Tell, start_s: float = 0.0) -> None:
+    def __init__(
+        self,
+        decoder: Decodes,
+        *,
+        terms: Sequence[str] | TermChoice,
+        tell: Tell,
+        start_s: float = 0.0,
+        mending: Mending | None = None,
+    ) -> None:
         begin = round(start_s * SAMPLE_RATE_HZ)
-        self._hearing = Hearing(decoder, terms)
+        self._hearing = Hearing(decoder, terms, mending)
         self._tell = tell
         self._voice = VoiceDetector()
         self._endpoints = Endpoints(begin)
@@ -117,11 +127,14 @@ class Listener:
 
     def _settle(self, tasks: Sequence[_Task]) -> Said:
         spans = [(task.stretch.start, task.stretch.stop) for task in tasks]
-        transcript = self._hearing.settle([task.sound for task in tasks], spans)
+        transcript = self._hearing.settle(
+            [task.sound for task in tasks], spans, hurried=self._tasks.load().utterances > 1
+        )
         return Said(seconds(spans[0][0]), seconds(spans[-1][1]), transcript)
 
     def _say(self, said: Said, task: _Task) -> None:
         waited_s = time.monotonic() - task.ended_at
+        self._hearing.said(said.transcript.text)
         self._tell(Said(said.start_s, said.until_s, said.transcript, waited_s))
 
     def _say_guess(self, said: Said) -> None:

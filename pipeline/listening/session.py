@@ -20,15 +20,15 @@ from pipeline.listening.hearing import Decodes
 from pipeline.listening.listener import Listener
 from pipeline.listening.model import Load, Said, Speaking
 from pipeline.listening.saved import SavedWords
-from pipeline.speech import Transcript
+from pipeline.speech import Mending, TermChoice, Transcript
 from pipeline.speech.joining import join
 
 
 class Session:
     """Listens to a source until it ends or `stop` is called, and keeps sound and words in a folder.
 
-    Recording comes first: whatever fails behind it, the sound goes on to the disk. `terms` are words to
-    listen for; `tell` gets what is said, in the recogniser's thread. The other attributes may be read from any
+    Recording comes first: whatever fails behind it, the sound goes on to the disk. `terms` and `mending` are as in
+    `Listener`; `tell` gets what is said, in the recogniser's thread. The other attributes may be read from any
     thread: `levels`, `load`, `notes` (what the user has to know, each once, in order) and `trouble` (what is
     wrong now, such as a full disk; empty when all is well), `ending`.
 
@@ -41,8 +41,9 @@ class Session:
         decoder: Decodes,
         folder: Path,
         *,
-        terms: Sequence[str],
+        terms: Sequence[str] | TermChoice,
         tell: Callable[[Speaking | Said], None],
+        mending: Mending | None = None,
     ) -> None:
         self.levels = Levels()
         self.notes: list[str] = []
@@ -57,7 +58,7 @@ class Session:
         self._resampler = Resampler(source.rate_hz)
         self._meter = LevelMeter()
         self._gain = AutomaticGain()
-        self._listener = Listener(decoder, terms=terms, tell=self._keep)
+        self._listener = Listener(decoder, terms=terms, tell=self._keep, mending=mending)
         self._deaf = ""
         self._lock = threading.Lock()
 

@@ -7,20 +7,23 @@ knows nothing of what the words mean.
 
 from pipeline.speech.decoder import Decoder
 from pipeline.speech.heard import Heard, HeardWord
+from pipeline.speech.mending import Mending
 from pipeline.speech.model import Dropped, Transcript, Utterance, Word
 from pipeline.speech.options import SpeechError, SpeechOptions
 from pipeline.speech.plain import plain_text
-from pipeline.speech.recogniser import Recogniser, SpeechProgress
+from pipeline.speech.recogniser import Recogniser, SpeechProgress, TermChoice
 
 __all__ = [
     "Decoder",
     "Dropped",
     "Heard",
     "HeardWord",
+    "Mending",
     "Recogniser",
     "SpeechError",
     "SpeechOptions",
     "SpeechProgress",
+    "TermChoice",
     "Transcript",
     "Utterance",
     "Word",

@@ -12,6 +12,7 @@ import logging
 import math
 import os
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -132,7 +133,7 @@ class Decoder:
         """
         manner = _Manner(", ".join(self.fit_terms(terms)), beam_size or self.options.beam_size)
         order = sorted(range(len(sounds)), key=lambda index: len(sounds[index]))
-        try:
+        with self._failing_plainly():
             for first in range(0, len(order), self._batch):
                 indices = order[first : first + self._batch]
                 batch = [sounds[index] for index in indices]
@@ -143,11 +144,16 @@ class Decoder:
                         yield index, self._hear_again(sound, heard, manner)
                     else:
                         yield index, heard
-        except (RuntimeError, MemoryError) as error:
-            raise SpeechError(
-                f"The speech model {self.options.model} failed: {error}. "
-                "Try the device cpu, or a smaller model."
-            ) from None
+
+    def listen_for(self, sound: Samples, terms: Sequence[str]) -> str:
+        """Recognise one sound again with a few words in mind: the bare text, without times, doubts or guards.
+
+        Raises SpeechError as `decode` does.
+        """
+        manner = _Manner(", ".join(self.fit_terms(terms)), self.options.beam_size)
+        with self._failing_plainly():
+            _, (result,), _ = self._generate([sound], manner)
+        return str(self._tokenizer.decode(result.sequences_ids[0])).strip()
 
     def plain(self, sound: Samples) -> str:
         """Recognise with the library's own way and its defaults, for comparison: any length, no guards."""
@@ -180,13 +186,23 @@ class Decoder:
 
     def _hear(self, sounds: Sequence[Samples], manner: _Manner) -> list[tuple[Heard | None, bool]]:
         """Decode a batch once; the second value of each pair tells that the tokens ran to their bound."""
-        features, frames = self._features(sounds, full=manner.full_window)
+        encoded, results, limit = self._generate(sounds, manner)
+        frames = [math.ceil(len(sound) / SAMPLE_RATE_HZ * _FRAMES_PER_SECOND) for sound in sounds]
+        texts = [result.sequences_ids[0] for result in results]
+        words = self._words(encoded, texts, frames)
+        return [
+            (_to_heard(words_here, result), len(tokens) >= limit)
+            for words_here, result, tokens in zip(words, results, texts, strict=True)
+        ]
+
+    def _generate(self, sounds: Sequence[Samples], manner: _Manner) -> tuple[Any, Any, int]:
+        """Give the encoded sounds, the readings of each, and the bound that was set to their tokens."""
         start = self._model.get_prompt(
             self._tokenizer, previous_tokens=[], without_timestamps=True, hotwords=manner.prompt or None
         )
         longest_s = max(len(sound) for sound in sounds) / SAMPLE_RATE_HZ
         limit = min(_TOKENS_AT_LEAST + int(longest_s * _TOKENS_PER_SECOND), _TOKENS_AT_MOST)
-        encoded = self._model.encode(features)
+        encoded = self._model.encode(self._features(sounds, full=manner.full_window))
         results = self._model.model.generate(
             encoded,
             [start] * len(sounds),
@@ -198,26 +214,28 @@ class Decoder:
             suppress_tokens=self._suppressed,
             no_repeat_ngram_size=manner.no_repeat_ngram_size,
         )
-        texts = [result.sequences_ids[0] for result in results]
-        words = self._words(encoded, texts, frames)
-        return [
-            (_to_heard(words_here, result), len(tokens) >= limit)
-            for words_here, result, tokens in zip(words, results, texts, strict=True)
-        ]
+        return encoded, results, limit
 
-    def _features(self, sounds: Sequence[Samples], *, full: bool) -> tuple[NDArray[np.float32], list[int]]:
-        """Spectrograms padded to one length, and how many frames of each are sound."""
-        seconds = [len(sound) / SAMPLE_RATE_HZ for sound in sounds]
-        window_s = _FULL_S if full else min(max(*seconds, _SHORTEST_S - _TAIL_S) + _TAIL_S, _FULL_S)
+    def _features(self, sounds: Sequence[Samples], *, full: bool) -> NDArray[np.float32]:
+        """Spectrograms padded to one length."""
+        longest_s = max(len(sound) for sound in sounds) / SAMPLE_RATE_HZ
+        window_s = _FULL_S if full else min(max(longest_s, _SHORTEST_S - _TAIL_S) + _TAIL_S, _FULL_S)
         samples = math.ceil(window_s * _FRAMES_PER_SECOND / _FRAME_STEP) * _FRAME_STEP * 160
         made = [
             self._model.feature_extractor(np.pad(sound, (0, samples - len(sound))), padding=0)
             for sound in sounds
         ]
-        count = samples // 160
-        return np.stack([one[:, :count] for one in made]).astype(np.float32), [
-            min(count, math.ceil(length_s * _FRAMES_PER_SECOND)) for length_s in seconds
-        ]
+        return np.stack([one[:, : samples // 160] for one in made]).astype(np.float32)
+
+    @contextmanager
+    def _failing_plainly(self) -> Iterator[None]:
+        try:
+            yield
+        except (RuntimeError, MemoryError) as error:
+            raise SpeechError(
+                f"The speech model {self.options.model} failed: {error}. "
+                "Try the device cpu, or a smaller model."
+            ) from None
 
     def _words(self, encoded: Any, texts: list[list[int]], frames: list[int]) -> list[list[HeardWord]]:
         """Place the words of each text in time, from where the model's attention lay."""

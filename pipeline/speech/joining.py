@@ -27,13 +27,14 @@ def join(parts: Iterable[tuple[float, Transcript]], *, duration_s: float) -> Tra
         length = shift + len(part.text)
         utterances += [_moved(one, shift, start_s) for one in part.utterances]
     first = joined or Transcript(text="")
-    return first.model_copy(
-        update={
-            "text": " ".join(texts),
-            "utterances": tuple(utterances),
-            "dropped": tuple(dropped),
-            "duration_s": round(duration_s, 3),
-        }
+    # Built anew, since a copy would keep the words that the first one remembers.
+    return Transcript(
+        text=" ".join(texts),
+        utterances=tuple(utterances),
+        language=first.language,
+        model=first.model,
+        duration_s=round(duration_s, 3),
+        dropped=tuple(dropped),
     )
 
 

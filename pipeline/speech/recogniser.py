@@ -9,9 +9,11 @@ from pathlib import Path
 from models import Progress
 from pipeline.capture import Recording
 from pipeline.speech.assemble import assemble
-from pipeline.speech.decoder import Decoder
+from pipeline.speech.decoder import Decoder, Samples
 from pipeline.speech.guards import judge
 from pipeline.speech.heard import Heard, split_at_pauses
+from pipeline.speech.joining import join
+from pipeline.speech.mending import Mending
 from pipeline.speech.model import Dropped, Transcript
 from pipeline.speech.options import SpeechOptions
 from pipeline.speech.windows import Span, Window, speech_spans, windows
@@ -51,35 +53,47 @@ class Recogniser:
         recording: Recording,
         *,
         terms: Sequence[str] | TermChoice = (),
+        mending: Mending | None = None,
         progress: SpeechProgress | None = None,
     ) -> Transcript:
         """Write down what is said in a recording.
 
         `terms` are words to listen for, most important first; what does not fit the model's prompt is left
         out (`Decoder.fit_terms` tells which). A function is asked for them again as the text grows, about every
-        three quarters of a minute. Silence and noise give an empty text. The same recording, terms
-        and options give the same transcript on the same machine.
+        three quarters of a minute. `mending` is asked about each window. Silence and noise give an empty text. The same
+        recording, terms and options give the same transcript on the same machine.
 
         Raises SpeechError when the model fails, as when a GPU runs out of memory.
         """
-        kept: list[Heard] = []
-        dropped: list[Dropped] = []
+        parts: list[Transcript] = []
+        before = ""
         reached_s = 0.0
         waiting = windows(speech_spans(recording))
         while gathered := list(itertools.islice(waiting, _GATHERED[self.decoder.device])):
-            chosen = terms(_text_of(kept)) if callable(terms) else terms
+            chosen = terms(before) if callable(terms) else terms
             sounds = [window.sound(recording) for window in gathered]
             step_s = (gathered[-1].end_s - reached_s) / len(gathered)
+            heard_here: dict[int, Transcript] = {}
             for index, heard in self.decoder.decode_in_batches(sounds, terms=chosen):
-                kept_here, dropped_here = self._judge(recording, gathered[index], heard, chosen)
-                kept += kept_here
-                dropped += dropped_here
+                judged = self._judge(recording, gathered[index], heard, chosen)
+                heard_here[index] = self._assemble(*judged, recording)
                 reached_s += step_s
                 if progress is not None:
                     progress(min(reached_s, recording.duration_s), recording.duration_s)
+            for index, sound in enumerate(sounds):
+                part = heard_here[index]
+                if mending is not None and part.text:
+                    part = self._mend(part, sound, before, mending)
+                parts.append(part)
+                before = f"{before} {part.text}".strip()
         if progress is not None:
             progress(recording.duration_s, recording.duration_s)
-        return self._assemble(kept, dropped, recording)
+        return self._joined(parts, recording)
+
+    def _mend(self, heard: Transcript, sound: Samples, before: str, mending: Mending) -> Transcript:
+        doubts = mending.doubts(heard, before)
+        again = self.decoder.listen_for(sound, doubts) if doubts else ""
+        return mending.mended(heard, again, before)
 
     def decode(self, recording: Recording, *, terms: Sequence[str] = ()) -> Transcript:
         """Write down one stretch of speech of at most `LONGEST_S`, cut already: no voice is looked for in it.
@@ -89,6 +103,11 @@ class Recogniser:
         window = Window((Span(0, len(recording.pcm)),))
         (heard,) = self.decoder.decode([window.sound(recording)], terms=terms)
         return self._assemble(*self._judge(recording, window, heard, terms), recording)
+
+    def _joined(self, parts: list[Transcript], recording: Recording) -> Transcript:
+        if not parts:
+            return self._assemble([], [], recording)
+        return join(((0.0, part) for part in parts), duration_s=recording.duration_s)
 
     def _assemble(self, kept: list[Heard], dropped: list[Dropped], recording: Recording) -> Transcript:
         return assemble(
@@ -118,10 +137,6 @@ class Recogniser:
         if any(objections for _, objections in judged):
             return kept, dropped
         return [one for kept_in_half, _ in judged for one in kept_in_half], []
-
-
-def _text_of(kept: Sequence[Heard]) -> str:
-    return " ".join(one.text for one in sorted(kept, key=lambda one: one.start_s))
 
 
 def _in_parts(window: Window, heard: Heard | None) -> list[Heard]:

@@ -28,7 +28,6 @@ from pipeline.store.lists import (
     full_id,
     patients_of,
     record_line,
-    records_due,
     records_of,
 )
 from pipeline.store.model import (
@@ -161,7 +160,6 @@ __all__ = [
     "practice_of",
     "record_line",
     "record_of",
-    "records_due",
     "records_of",
     "retire_person",
     "review_record",

@@ -76,8 +76,6 @@ practice = Table(
     Column("phone", Text),
     Column("email", Text),
     Column("registration", Text),
-    # For how many years records are kept at the least; local rules decide.
-    Column("retention_years", Integer),
 )
 
 person = Table(

@@ -8,8 +8,9 @@ import re
 import pytest
 
 from pipeline.extraction import extract, repair, systems_in_view
+from pipeline.extraction.heard_text import REPAIRED_PROBABILITY
+from pipeline.extraction.likeness import sound_key
 from pipeline.extraction.model import SURE_ENOUGH
-from pipeline.extraction.repair import REPAIRED_PROBABILITY, sound_key
 from pipeline.speech import Transcript, Utterance, Word
 
 
@@ -43,6 +44,7 @@ def heard(text: str, probability: float = 0.9) -> Transcript:
         ("There is pato de matitis on the left.", "There is pododermatitis on the left."),
         ("Skin tint is prolonged.", "Skin tent is prolonged."),
         ("No crepitus in either hawk.", "No crepitus in either hock."),
+        ("Otitis external on the left.", "Otitis externa on the left."),
     ],
 )
 def test_what_was_misheard_is_repaired(wrong: str, right: str) -> None:

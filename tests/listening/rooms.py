@@ -16,6 +16,7 @@ import re
 import sys
 import time
 from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -136,11 +137,14 @@ def rooms(speech: Sound) -> Iterable[tuple[str, Sound]]:
         yield f"echo, {decay_s} s", echoing(speech, decay_s, 1)
 
 
-def listen(decoder: Decoder, sound: Sound, terms: tuple[str, ...], *, gain: bool = True) -> Transcript:
+def listen(decoder: Decoder, sound: Sound, *, gain: bool = True) -> Transcript:
     """Hear a sound as live listening does, without waiting for real time, one utterance at a time."""
     said: list[Said] = []
     listener = Listener(
-        decoder, terms=terms, tell=lambda event: said.append(event) if isinstance(event, Said) else None
+        decoder,
+        terms=partial(chain.terms_for, None, None),
+        mending=chain.MENDING,
+        tell=lambda event: said.append(event) if isinstance(event, Said) else None,
     )
     meter, automatic = LevelMeter(), AutomaticGain()
     for start in range(0, len(sound), BLOCK):
@@ -179,7 +183,7 @@ def compare(names: list[str], decoder: Decoder) -> None:
         spoken = (SAMPLES / f"{name}.txt").read_text(encoding="utf-8")
         trade, facts = trade_words(spoken), findings(spoken)
         for room, there in rooms(read_audio(sound).samples):
-            heard = listen(decoder, there, chain.terms_for(None, None)).text
+            heard = listen(decoder, there).text
             got = findings(heard)
             figures = (jiwer.wer(plain(spoken), plain(heard)), len(trade & trade_words(heard)) / len(trade))
             told.setdefault(room, []).append(
@@ -199,7 +203,7 @@ def hear_nothing(minutes: float, decoder: Decoder) -> None:
     print("| sound | minutes | words | findings | values | left out, with a reason |")
     print("| --- | --- | --- | --- | --- | --- |")
     for name, make in NOTHING.items():
-        heard = listen(decoder, make(60 * minutes, 5), chain.terms_for(None, None))
+        heard = listen(decoder, make(60 * minutes, 5))
         statements = extract(heard)
         counts = (
             len(heard.words),

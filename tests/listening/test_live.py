@@ -19,7 +19,7 @@ from pipeline import exam as chain
 from pipeline.capture import SAMPLE_RATE_HZ, Interruption, Recording, SoundFile, read_audio, read_folder
 from pipeline.capture.model import to_floats
 from pipeline.listening import Listener, Said, SavedWords, Session, Speaking, read_words
-from pipeline.speech import Recogniser, SpeechError, Transcript
+from pipeline.speech import Mending, Recogniser, SpeechError, Transcript
 
 ROOT = Path(__file__).parents[2]
 BLOCK = SAMPLE_RATE_HZ // 10
@@ -66,6 +66,39 @@ def test_live_words_are_nearly_those_of_the_file(tiny_recogniser: Recogniser, ch
     listener.close()
     live = " ".join(event.transcript.text for event in events if isinstance(event, Said))
     assert jiwer.wer(plain(tiny_recogniser.transcribe(opening).text), plain(live)) < 0.2
+
+
+def test_doubtful_words_are_listened_for_again_and_terms_chosen_from_what_was_said(chatty: Recording) -> None:
+    """Each utterance is mended with what was said before it; where it is doubtful, the sound is heard a second time."""
+    events: list[Event] = []
+    asked: list[tuple[str, str]] = []
+
+    def mended(heard: Transcript, again: str, before: str) -> Transcript:
+        asked.append((again, before))
+        return heard.model_copy(update={"text": f"mended{len(asked)}"})
+
+    chosen: list[str] = []
+
+    def choose(text: str) -> tuple[str, ...]:
+        chosen.append(text)
+        return ()
+
+    listener = Listener(
+        OneWord(),
+        terms=choose,
+        mending=Mending(doubts=lambda heard, _before: ("pinna",) if heard.text else (), mended=mended),
+        tell=events.append,
+    )
+    for start in range(0, 20 * SAMPLE_RATE_HZ, BLOCK):
+        listener.hear(chatty.stretch(start, start + BLOCK))
+        while listener.load.utterances:
+            time.sleep(0.001)
+    listener.close()
+    said = [event.transcript.text for event in events if isinstance(event, Said)]
+    assert len(said) >= 2
+    assert {again for again, _ in asked} <= {"pinna", ""}
+    assert asked[0] == ("pinna", "")
+    assert chosen == [" ".join(said[:count]) for count in range(len(said) + 1)]
 
 
 def test_a_slow_recogniser_loses_nothing(tmp_path: Path, chatty: Recording) -> None:
