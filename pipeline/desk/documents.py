@@ -49,7 +49,9 @@ def document(desk: Desk, actor: Actor, record_id: str, form: Form) -> Document:
     if form == "data":
         content = versions[-1].record.model_dump_json(indent=2).encode()
         return Document(content, "application/json", f"{name}.json", kept.version)
-    letterhead = Letterhead.model_validate(practice_of(desk.database, actor).model_dump(exclude={"id"}))
+    letterhead = Letterhead.model_validate(
+        practice_of(desk.database, actor).model_dump(include=set(Letterhead.model_fields))
+    )
     past = {kind: values_of(desk.database, actor, line.patient_id, kind) for kind in CHARTED}
     animal = patient_of(desk.database, actor, line.patient_id)
     client = client_of(desk.database, actor, animal.client_id) if animal.client_id else None

@@ -5,16 +5,35 @@ from __future__ import annotations
 import functools
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from fastapi.testclient import TestClient
 from httpx2 import Response
 
+from lexicon import load_lexicon
 from pipeline.desk import Desk, DeskOptions, create_app
 from pipeline.desk.passwords import hashed
+from pipeline.exam import understand
+from pipeline.record import Owner, Patient, Visit
+from pipeline.review import AcceptCertain, Acknowledge, current, hindrances, notice_key
 from pipeline.settings import Settings
-from pipeline.store import Actor, Database, add_person, found_practice, open_account
+from pipeline.speech.model import Transcript
+from pipeline.store import (
+    Actor,
+    Database,
+    KeptRecord,
+    add_client,
+    add_patient,
+    add_person,
+    file_record,
+    found_practice,
+    keep_record,
+    open_account,
+    open_visit,
+    review_record,
+    sign_record,
+)
 
 PASSWORD = "grass-snake-09"
 ROLES = ("vet", "nurse", "manager")
@@ -96,3 +115,44 @@ def new_practice(database: Database, folder: Path, name: str = "Fennel Row Surge
     for role, person in people.items():
         open_account(database, manager, person.person_id, role, password_hash(), clock())
     return Practice(desk, clock, people)
+
+
+DOG = Patient(name="Bramley", species="dog", breed="lurcher", birth_date=date(2020, 4, 2), sex="male")
+SAID = "Left ear red, no discharge. Eyes clear. Heart rate one twenty. Weight twelve kilos. Recheck the ear in ten days."
+WHOLE = (
+    "Bright. Weight twelve kilos, body condition five out of nine. Temperature thirty eight five. Nose clean. Gums pink, refill"
+    " under two seconds. Eyes clear. Left ear red. Lymph nodes normal. Heart rate one hundred, no murmur. Lungs clear, resp rate"
+    " twenty. Abdomen soft. Urogenital normal. Skin clean. No lameness. Neurologically normal. Recheck the ear in ten days."
+)
+
+
+def draft(practice: Practice, said: str = SAID, animal: Patient = DOG) -> KeptRecord:
+    """A draft of a new patient with an owner."""
+    database, nurse, vet = practice.database, practice.people["nurse"], practice.people["vet"]
+    at = practice.clock()
+    owner = add_client(database, nurse, Owner(name="Cass Orrin", phone="555 0101"), at)
+    kept = add_patient(database, nurse, animal, owner.id, at)
+    visit = open_visit(database, nurse, kept.id, "recheck", at)
+    understood = understand(Transcript.from_text(said), animal, Visit(kind="recheck", on=visit.on))
+    return keep_record(database, vet, visit.id, understood, at)
+
+
+def signed(practice: Practice, said: str = WHOLE, animal: Patient = DOG) -> KeptRecord:
+    """A signed record, its questions answered."""
+    database, vet, lexicon = practice.database, practice.people["vet"], load_lexicon()
+    kept = review_record(
+        database, vet, draft(practice, said, animal), (AcceptCertain(),), lexicon, practice.clock()
+    )
+    assert kept.review is not None
+    waiting = hindrances(current(kept.review, lexicon))
+    if waiting:
+        answers = tuple(Acknowledge(notice=notice_key(one), reason="looked at") for one in waiting)
+        kept = review_record(database, vet, kept, answers, lexicon, practice.clock())
+    return sign_record(database, vet, kept, lexicon, practice.clock())
+
+
+def filed(practice: Practice) -> KeptRecord:
+    """A record that was filed."""
+    return file_record(
+        practice.database, practice.people["nurse"], signed(practice), "cabinet 3", practice.clock()
+    )

@@ -3,48 +3,21 @@
 from __future__ import annotations
 
 import re
-from datetime import date
 from typing import Any
 
 import pytest
-from desks import PASSWORD, Browser, Practice
+from desks import PASSWORD, WHOLE, Browser, Practice, draft
 
 from lexicon import load_lexicon
 from pipeline.desk.passwords import hashed
-from pipeline.exam import understand
-from pipeline.record import Owner, Patient, Visit
-from pipeline.speech.model import Transcript
 from pipeline.store import (
     KeptRecord,
-    add_client,
-    add_patient,
     audit,
     events_of,
     found_practice,
-    keep_record,
     open_account,
-    open_visit,
     record_of,
 )
-
-DOG = Patient(name="Bramley", species="dog", breed="lurcher", birth_date=date(2020, 4, 2), sex="male")
-SAID = "Left ear red, no discharge. Eyes clear. Heart rate one twenty. Weight twelve kilos. Recheck the ear in ten days."
-WHOLE = (
-    "Bright. Weight twelve kilos, body condition five out of nine. Temperature thirty eight five. Nose clean. Gums pink, refill"
-    " under two seconds. Eyes clear. Left ear red. Lymph nodes normal. Heart rate one hundred, no murmur. Lungs clear, resp rate"
-    " twenty. Abdomen soft. Urogenital normal. Skin clean. No lameness. Neurologically normal. Recheck the ear in ten days."
-)
-
-
-def draft(practice: Practice, said: str = SAID, animal: Patient = DOG) -> KeptRecord:
-    """A draft of a new patient with an owner."""
-    database, nurse, vet = practice.database, practice.people["nurse"], practice.people["vet"]
-    at = practice.clock()
-    owner = add_client(database, nurse, Owner(name="Cass Orrin", phone="555 0101"), at)
-    kept = add_patient(database, nurse, animal, owner.id, at)
-    visit = open_visit(database, nurse, kept.id, "recheck", at)
-    understood = understand(Transcript.from_text(said), animal, Visit(kind="recheck", on=visit.on))
-    return keep_record(database, vet, visit.id, understood, at)
 
 
 def do(browser: Browser, kept: KeptRecord, *operations: dict[str, Any], revision: int | None = None) -> Any:
@@ -95,7 +68,7 @@ def test_operations_are_done_and_the_new_board_comes_back(practice: Practice) ->
     answer = do(browser, kept, {"do": "accept_certain"})
     assert answer.status_code == 200
     assert answer.json()["revision"] == 2
-    assert "seen, right" in answer.json()["board"]
+    assert "agreed" in answer.json()["board"]
 
 
 def test_of_two_reviewers_the_second_is_told_and_nothing_is_written(practice: Practice) -> None:

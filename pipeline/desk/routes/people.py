@@ -89,7 +89,8 @@ def practice_page(request: Request, desk: AtDesk, manager: Manager) -> Response:
 def letterhead(request: Request, desk: AtDesk, manager: Manager, form: Form) -> Response:
     """Keep name and letterhead as given."""
     values = {name: form.get(name) or None for name in _LETTERHEAD}
-    changed = Practice.model_validate({**values, "id": manager.practice_id, "name": values["name"] or ""})
+    before = practice_of(desk.database, manager)
+    changed = Practice.model_validate({**before.model_dump(), **values, "name": values["name"] or ""})
     try:
         change_practice(desk.database, manager, changed, desk.at())
     except StoreError as error:

@@ -151,7 +151,7 @@ def _whose(desk: Desk, actor: Actor, kept: KeptRecord) -> dict[str, Any]:
     line = record_line(desk.database, actor, kept.id)
     animal = patient_of(desk.database, actor, line.patient_id)
     owner = client_of(desk.database, actor, animal.client_id) if animal.client_id else None
-    return {"line": line, "animal": animal.patient, "owner": owner}
+    return {"line": line, "animal": animal.patient, "owner": owner, "sound": False}
 
 
 def board_answer(request: Request, desk: Desk, actor: Actor, kept: KeptRecord, order: Order) -> Response:

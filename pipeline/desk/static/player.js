@@ -36,6 +36,8 @@ class Player {
   async load() {
     const answer = await fetch(`${this.place.dataset.from}.json`).catch(() => null);
     if (!answer?.ok) {
+      // The record can be reviewed without its sound; the moments would be promises.
+      await answer?.body?.cancel();
       for (const button of document.querySelectorAll(".hear")) button.hidden = true;
       return;
     }
