@@ -23,6 +23,7 @@ _INK, _QUIET, _LINE, _BAND, _ALARM = "#22252a", "#5d636d", "#3c4f76", "#e9ecf3",
 _FACE = "Source Sans 3, Source Sans Pro, sans-serif"
 _MOST_LABELLED = 7
 _DAY_ROOM = 74
+_DIGIT = 5.6
 
 
 class Limits(Frozen):
@@ -86,6 +87,8 @@ class _Drawing:
         )
         ET.SubElement(root, "title").text = self._title()
         ET.SubElement(root, "desc").text = self.description()
+        # A ground of its own: on a dark page its dark letters could not be read.
+        ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": "#fff"})
         self._text(root, 0, 13, self._title(), weight="600", size="13")
         self._range(root)
         self._grid(root)
@@ -155,26 +158,27 @@ class _Drawing:
 
     def _curve(self, root: ET.Element) -> None:
         places = [(self._x(point.on), self._y(point.value)) for point in self._points]
+        sides = [self._out_of_range(point.value) for point in self._points]
+        feet = {place: self._label_y(place, places[place][1], sides[place]) for place in self._labelled()}
+        for place, foot in feet.items():
+            _clear(root, places[place][0], foot, number(self._points[place].value))
         if len(places) > 1:
             line = " ".join(f"{x:g},{y:g}" for x, y in places)
             ET.SubElement(
                 root, "polyline", {"points": line, "fill": "none", "stroke": _LINE, "stroke-width": "1.6"}
             )
-        labelled = self._labelled()
-        for place, (point, (x, y)) in enumerate(zip(self._points, places, strict=True)):
-            side = self._out_of_range(point.value)
+        for (x, y), side in zip(places, sides, strict=True):
             _mark(root, x, y, side)
-            if place in labelled:
-                last = place == len(places) - 1
-                self._text(
-                    root,
-                    x,
-                    self._label_y(place, y, side),
-                    number(point.value),
-                    anchor="middle",
-                    weight="600" if last else "400",
-                    fill=_ALARM if side else _INK,
-                )
+        for place, foot in feet.items():
+            self._text(
+                root,
+                places[place][0],
+                foot,
+                number(self._points[place].value),
+                anchor="middle",
+                weight="600" if place == len(places) - 1 else "400",
+                fill=_ALARM if sides[place] else _INK,
+            )
 
     def _label_y(self, place: int, y: float, side: int) -> float:
         """Above its point, or below it where the line or a triangle's tip leaves room there and the days do not stand."""
@@ -244,6 +248,13 @@ class _Drawing:
     ) -> None:
         place = {"x": f"{x:g}", "y": f"{y:g}", "text-anchor": anchor, "fill": fill}
         ET.SubElement(root, "text", {**place, "font-weight": weight, "font-size": size}).text = text
+
+
+def _clear(root: ET.Element, x: float, foot: float, label: str) -> None:
+    """Take the rules of the range and the axis away from behind a number, so that none is read as part of it."""
+    width = _DIGIT * len(label) + 2
+    place = {"x": f"{x - width / 2:g}", "y": f"{foot - 9:g}", "width": f"{width:g}", "height": "11"}
+    ET.SubElement(root, "rect", {**place, "fill": "#fff", "fill-opacity": "0.85"})
 
 
 def _mark(root: ET.Element, x: float, y: float, side: int) -> None:
