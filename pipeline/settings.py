@@ -65,6 +65,11 @@ class Settings(BaseSettings):
         description="Folder where the end of the audit trail is written down outside the database; beside a database "
         "of one file, among the user's data for a server, by default.",
     )
+    recordings: Path | None = Field(
+        default=None,
+        description="Folder of the recordings of visits, the same for all machines that share a database; beside a "
+        "database of one file, among the user's data for a server, by default.",
+    )
     backups: Path | None = Field(
         default=None, description="Folder for backups; one among the user's data by default."
     )

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from pipeline.cli.border import WORK_FAILED, CallError
 from pipeline.cli.columns import show_facts
-from pipeline.cli.keeping import open_books, usual_address, usual_anchors, who_acts
+from pipeline.cli.keeping import open_books, usual_address, usual_anchors, usual_recordings, who_acts
 from pipeline.cli.screen import complain, output, printable, remark, write_json
 from pipeline.settings import PREFIX, Settings
 from pipeline.store import Database, StoreError, audit
@@ -37,7 +37,14 @@ def make(settings: Settings, folder: Path | None, *, as_json: bool) -> None:
         usual = settings.backups or user_data_path("rostral", appauthor=False) / "backups"
         folder = usual.expanduser() / f"rostral-{at:%Y-%m-%dT%H%M%SZ}"
     with open_books(settings) as books:
-        manifest = make_backup(books.database, books.actor, folder, at, settings.postgres_tools)
+        manifest = make_backup(
+            books.database,
+            books.actor,
+            folder,
+            at,
+            sounds=usual_recordings(settings),
+            tools=settings.postgres_tools,
+        )
     gone = [kept.path for kept in manifest.files if kept.copy_name is None]
     if as_json:
         write_json({"folder": str(folder), **manifest.model_dump(mode="json")})
@@ -98,7 +105,7 @@ def restore(settings: Settings, folder: Path, into: str | None, *, replace: bool
         restore_server(folder, target, settings.postgres_tools)
     restored = Database(target, anchors)
     try:
-        put, failed = restore_files(folder, manifest)
+        put, failed = restore_files(folder, manifest, usual_recordings(settings))
         note_restored(restored, actor, manifest, missing, at)
         faults = audit(restored)
     finally:

@@ -120,6 +120,21 @@ def letterhead(
     practices.letterhead(load_settings(person=who), given, as_json=as_json)
 
 
+@practice.command("retention")
+def retention(
+    years: Annotated[
+        int | None, typer.Option("--years", min=1, max=100, help="At the least.", show_default=False)
+    ] = None,
+    forget: Annotated[bool, typer.Option("--forget", help="Set no time any more.")] = False,
+    who: Who = None,
+) -> None:
+    """Set for how many years records are kept; nothing is ever removed by itself."""
+    from pipeline.cli import practices
+    from pipeline.settings import load_settings
+
+    practices.retention(load_settings(person=who), years, forget=forget)
+
+
 @people.command("add")
 def add_person(
     name: Annotated[str, typer.Argument(help="Name as records show it.", show_default=False)],
@@ -192,6 +207,46 @@ def change_owner(
 
     given = {"name": name, "phone": phone, "email": email, "address": address}
     clients.change_owner(load_settings(person=who), which, given)
+
+
+To = Annotated[
+    Path,
+    typer.Option("--to", help="A new folder, or a new file that ends in .zip.", metavar="FOLDER|ZIP"),
+]
+
+
+@owner.command("export")
+def export_owner(which: Owner, to: To, who: Who = None) -> None:
+    """Write everything that is kept of an owner and their animals."""
+    from pipeline.cli import taking_out
+    from pipeline.settings import load_settings
+
+    taking_out.owner(load_settings(person=who), which, to)
+
+
+@owner.command("erase")
+def erase_owner(
+    which: Owner,
+    because: Annotated[str, typer.Option("--because", help="The reason: it is kept.", metavar="WHY")],
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Do it; without it only what would go and stay is shown.")
+    ] = False,
+    who: Who = None,
+) -> None:
+    """Erase an owner's personal data; the clinical records of their animals stay."""
+    from pipeline.cli import taking_out
+    from pipeline.settings import load_settings
+
+    taking_out.erase(load_settings(person=who), which, because, yes=yes)
+
+
+@patient.command("export")
+def export_patient(which: Patient, to: To, who: Who = None) -> None:
+    """Write everything that is kept of a patient."""
+    from pipeline.cli import taking_out
+    from pipeline.settings import load_settings
+
+    taking_out.patient(load_settings(person=who), which, to)
 
 
 @patient.command("add")

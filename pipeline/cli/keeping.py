@@ -54,6 +54,15 @@ def usual_anchors(settings: Settings, address: str | Path) -> Path:
     return user_data_path("rostral", appauthor=False) / "anchors" / sha256(place)[:16]
 
 
+def usual_recordings(settings: Settings) -> Path:
+    """Where the sounds of visits lie: the folder of the settings, else beside a database of one file, or among the user's data."""
+    if settings.recordings is not None:
+        return settings.recordings.expanduser()
+    address = usual_address(settings)
+    beside = address.parent if isinstance(address, Path) else user_data_path("rostral", appauthor=False)
+    return beside / "recordings"
+
+
 @contextmanager
 def open_database(settings: Settings, *, new: bool = False) -> Iterator[Database]:
     """The database of the settings, closed at the end; a file that is not there yet is made only if `new`.

@@ -53,6 +53,21 @@ def letterhead(settings: Settings, given: dict[str, str | None], *, as_json: boo
         _show(practice, as_json=as_json, place=books.database.shown)
 
 
+def retention(settings: Settings, years: int | None, *, forget: bool) -> None:
+    """Set for how many years records are kept at the least, or say what is set."""
+    with open_books(settings) as books:
+        practice = practice_of(books.database, books.actor)
+        if forget or years is not None:
+            changed = Practice.model_validate({**practice.model_dump(), "retention_years": years})
+            practice = change_practice(books.database, books.actor, changed, books.at())
+    kept = practice.retention_years
+    said = "No time is set." if kept is None else f"Records are kept for {kept} years at the least."
+    output().print(
+        f"{said} Nothing is ever removed by itself; what local rules ask for is for the practice to know.",
+        soft_wrap=True,
+    )
+
+
 def add(settings: Settings, name: str, role: str) -> None:
     """Add somebody who works in the practice."""
     with open_books(settings) as books:

@@ -290,6 +290,24 @@ def trail(which: Record, who: Who = None, as_json: Json = False) -> None:
     records.trail(load_settings(person=who), which, as_json=as_json)
 
 
+@record.command("due")
+def due(
+    years: Annotated[
+        int | None,
+        typer.Option(
+            "--years", min=1, max=100, help="Instead of what the practice has set.", show_default=False
+        ),
+    ] = None,
+    who: Who = None,
+    as_json: Json = False,
+) -> None:
+    """List patients that were not seen for as long as records are kept; removes nothing."""
+    from pipeline.cli import records
+    from pipeline.settings import load_settings
+
+    records.due(load_settings(person=who), years, as_json=as_json)
+
+
 @record.command("compare")
 def compare(
     which: Record,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import cast, get_args
 
@@ -31,8 +32,10 @@ from pipeline.store import (
     events_of,
     file_record,
     patient_of,
+    practice_of,
     record_line,
     record_of,
+    records_due,
     records_of,
     search,
     sign_record,
@@ -190,6 +193,37 @@ def find(settings: Settings, words: str, of: str | None, limit: int, *, as_json:
         remark(
             f"Nothing that is kept has all of these words: {words}. Drafts are found when they are signed."
         )
+
+
+def due(settings: Settings, years: int | None, *, as_json: bool) -> None:
+    """List patients that were not seen for as many years as records are kept. Removes nothing."""
+    with open_books(settings) as books:
+        kept = years or practice_of(books.database, books.actor).retention_years
+        if kept is None:
+            raise CallError(
+                "No time is set for keeping: rostral practice retention --years N, or give --years here."
+            )
+        today = date.today()
+        found = records_due(books.database, books.actor, _years_before(today, kept))
+    if as_json:
+        write_json([one.model_dump(mode="json") for one in found])
+        return
+    if not found:
+        output().print(f"Every patient was seen in the last {kept} years.")
+        return
+    rows = [(one.last_visit, f"{one.patient}, {one.species}", one.records, one.id) for one in found]
+    show_rows(("last visit", "patient", "records", "identifier"), rows)
+    remark(
+        "These were not seen for longer than records are kept. Nothing was removed: local rules and the practice decide."
+    )
+
+
+def _years_before(day: date, years: int) -> date:
+    """The same day so many years ago; of 29 February the day before where there was none."""
+    try:
+        return day.replace(year=day.year - years)
+    except ValueError:
+        return day.replace(year=day.year - years, day=28)
 
 
 def standing_of(books: Books, line: RecordLine) -> ExamRecord:

@@ -19,6 +19,9 @@ class Afterthoughts(Details):
         if not items or last is None or not self._goes_on_about(last, segment):
             return False
         concept = self.lexicon.findings[last.concept]
+        side = self._first_side(segment)
+        if concept.nature == "normal" or (side is not None and side != last.side):
+            return False  # "left ear's fine, right's waxy"
         of_last = all(i.entry.in_focus and self._system_of(i.entry) == last.system for i in items)
         described = last.size or concept.home == "skin" or last.system == "skin" or concept.grade_out_of
         if last.assertion == "absent" or not (described or of_last):

@@ -200,8 +200,10 @@ class Corrections(Withdrawals):
         if old.concept == new.concept:
             return True
         if old.system == new.system:
-            near = old.structure == new.structure or old.structure is None or new.structure is None
-            return near and (alike or old.end >= meant.cue.start - 6)
+            parts = (old.structure, new.structure)
+            near = None in parts or self._related(parts[0] or "", parts[1])
+            if near and (alike or old.end >= meant.cue.start - 6):
+                return True
         in_one_breath = old.end >= meant.cue.start - 2 and new.start <= meant.cue.end + 3
         added = any(w in self.rules.joining for w in self.norms[meant.cue.end : new.start])
         return in_one_breath and alike and not added and old.assertion == new.assertion

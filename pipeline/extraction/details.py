@@ -217,6 +217,8 @@ class Details(Assertion):
             return found.nature == "abnormal"
         if not all(entry.in_focus for entry in item.mention.entries):
             return False
+        if self._sides(segment.start, segment.end):
+            return False  # "right one's waxy": the side stands for the part
         said = mentions_within(self.analysis.mentions, segment.start, segment.end)
         return not any(mention.is_structure for mention in said)
 

@@ -134,6 +134,9 @@ class StepGrammar:
         self._rates_after = frozenset(words["rates_after"])
         self._weak_things = frozenset(words["weak_things"])
         self._reporting = frozenset(words["reporting"])
+        self._number_words = frozenset(word for table in lexicon.numbers.values() for word in table) | {
+            "point"
+        }
         self._before_thing_no = frozenset(words["before_thing_no"])
         self._examining = frozenset(words["examining"])
         self._past = frozenset(words["past_words"])
@@ -210,6 +213,7 @@ class StepGrammar:
         following = norms[after] if after < end else ""
         return (
             following in self._reporting
+            or (after < end and self._number_words.issuperset(norms[after:end]))  # "PCV forty two"
             or any(word in self._results for word in norms[after:end])
             or self.happened(norms, after, end)
         )

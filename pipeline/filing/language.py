@@ -99,12 +99,16 @@ class Language(Frozen):
 
 
 @cache
+def _ours() -> Language:
+    return Language(sections=tomllib.loads(ENGLISH.read_text(encoding="utf-8")))
+
+
 def load_language(own: Path | None = None) -> Language:
-    """Give the words; those of a practice's `own` file replace ours of the same name.
+    """Give the words; those of a practice's `own` file, read anew each time, replace ours of the same name.
 
     Raises FilingError when the file cannot be read, names what we do not have, or changes what stands in braces.
     """
-    ours = Language(sections=tomllib.loads(ENGLISH.read_text(encoding="utf-8")))
+    ours = _ours()
     if own is None:
         return ours
     theirs = _read(own)

@@ -11,11 +11,11 @@ from pipeline.extraction.model import SURE_ENOUGH, Finding, Measurement, PlanIte
 from pipeline.filing.charts import Chart
 from pipeline.filing.history import charts_of
 from pipeline.filing.language import Language
-from pipeline.record import ExamRecord
+from pipeline.record import ExamRecord, Owner
 from pipeline.record.model import SystemReview, SystemState
 from pipeline.record.phrases import RANK_OF_ABSENCE, finding_text, is_plain_absence, rank
 from pipeline.record.ranges import age_in_months
-from pipeline.record.wording import capital
+from pipeline.record.wording import capital, one_line
 from pipeline.speech.model import Frozen
 from pipeline.store.model import Client, PastValue
 
@@ -137,7 +137,9 @@ class _Content:
             owner=tuple(self._owner(client)),
             visit=tuple(self._visit()),
             running=self._running(client),
-            empty=not (record.findings or record.measurements or record.plan or record.assessments),
+            empty=not any(
+                (record.findings, record.measurements, record.plan, record.assessments, record.not_examined)
+            ),
             abnormal=tuple(self._abnormal()),
             states=tuple(self._states()),
             values=tuple(self._values()),
@@ -145,9 +147,9 @@ class _Content:
             systems=tuple(self._system(review) for review in record.systems),
             told=tuple(self._listed(told)),
             past=tuple(self._listed(earlier)),
-            assessments=tuple(one.text for one in record.assessments),
+            assessments=tuple(one_line(one.text) for one in record.assessments),
             plan=tuple(self._step(item) for item in record.plan if not item.superseded),
-            corrections=tuple(one.message for one in record.corrections),
+            corrections=tuple(one_line(one.message) for one in record.corrections),
             to_answer=tuple(notice.message for notice in record.notices if notice.severity != "info"),
             charts=charts_of(record, past, self._lexicon, self._language),
             caution=record.caution,
@@ -180,12 +182,17 @@ class _Content:
         yield self._named("microchip", patient.microchip)
 
     def _owner(self, client: Client | None) -> Iterator[Field]:
-        inner = self._record.patient.owner if self._record.patient else None
-        known = client if client is not None and not client.erased else inner
+        known = self._known(client)
         yield Field(name="", text=known.name if known and known.name else self._words["not_recorded"])
         for name in ("address", "phone", "email"):
             if known is not None and (text := getattr(known, name)):
                 yield Field(name="", text=text)
+
+    def _known(self, client: Client | None) -> Client | Owner | None:
+        """The owner as the practice knows them, else as a record made away from it holds them."""
+        if client is not None and not client.erased:
+            return client
+        return self._record.patient.owner if self._record.patient else None
 
     def _visit(self) -> Iterator[Field]:
         visit = self._record.visit
@@ -201,10 +208,12 @@ class _Content:
         patient = self._record.patient
         if patient is None:
             return self._words["patient_unknown"]
-        owner = client.name if client is not None and not client.erased else None
-        chip = patient.microchip
+        known = self._known(client)
+        owner = known.name if known is not None else None
         species = ", ".join(part for part in (patient.species.replace("_", " "), patient.breed) if part)
-        return " · ".join(_shortened(part) for part in (patient.name, species, owner, chip) if part)
+        return " · ".join(
+            _shortened(part) for part in (patient.name, species, owner, patient.microchip) if part
+        )
 
     # Summary
 
@@ -245,7 +254,7 @@ class _Content:
         ):
             names = [
                 self._language["systems"][review.system].lower()
-                + (f" ({review.reason})" if review.reason and state == "not_examined" else "")
+                + (f" ({one_line(review.reason)})" if review.reason and state == "not_examined" else "")
                 for review in self._record.systems
                 if review.state == state
             ]
@@ -293,7 +302,7 @@ class _Content:
 
     def _sources(self) -> Iterator[str]:
         """Each source once, with the kinds it judges."""
-        shown = {m.kind for m in self._record.measurements if self._limits(m)}
+        shown = {m.kind for m in self._record.measurements if self._record.range_of(m) is not None}
         by_source: dict[str, list[str]] = {}
         for used in self._record.ranges:
             if used.kind in shown:
@@ -313,7 +322,7 @@ class _Content:
         absent = [finding for finding in standing if is_plain_absence(finding, self._lexicon)]
         rest = sorted((finding for finding in standing if finding not in absent), key=rank)
         labels = list(dict.fromkeys(finding.label for finding in absent))
-        reason = review.reason or ""
+        reason = one_line(review.reason or "")
         words = self._words["reason"] if review.state == "not_examined" else self._words["note"]
         return SystemPart(
             name=self._language["systems"][review.system],
@@ -347,7 +356,7 @@ class _Content:
         due = item.due if item.state == "to_do" else None
         return Step(
             kind=self._language["plan_kinds"][item.kind],
-            text=capital(item.text),
+            text=capital(one_line(item.text)),
             state=self._language["plan_states"][item.state],
             due=self._words["due"].format(day=self._language.day(date.fromisoformat(due))) if due else "",
             notes=(self._words["entered_by"].format(name=item.entered_by),) if item.entered_by else (),

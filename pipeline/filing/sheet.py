@@ -17,7 +17,7 @@ from pipeline.filing.typesetting import PaperName, Printed, typeset
 from pipeline.record.model import SystemReview, SystemState
 from pipeline.record.phrases import rank
 from pipeline.record.systems import is_result
-from pipeline.record.wording import capital
+from pipeline.record.wording import capital, one_line
 from pipeline.speech.model import Frozen
 from pipeline.store.model import PastValue, SignedVersion
 
@@ -79,8 +79,9 @@ def take_home_sheet_pdf(
 ) -> Printed:
     """Print the sheet of a signed version as PDF/A-2a and PDF/UA-1; the same input gives the same bytes.
 
-    Holds what the version says and the fixed words of `language`, nothing else. What the owner declined, values nobody measured
-    and systems nobody named are left out. `past` holds values of earlier visits by kind. Raises FilingError.
+    Holds what the version says and the fixed words of `language`, nothing else. What the owner declined, systems nobody named and
+    values beyond the reach of physiology are left out; the record has them. `past` holds values of earlier visits by kind.
+    Raises FilingError.
     """
     language = language or load_language()
     content = sheet_content(version, letterhead, lexicon, past, language, zone)
@@ -178,7 +179,9 @@ class _Sheet:
             case "abnormal":
                 return self._words["see_below"]
             case "not_examined":
-                return self._words["not_checked"].format(reason=review.reason) if review.reason else ""
+                return (
+                    self._words["not_checked"].format(reason=one_line(review.reason)) if review.reason else ""
+                )
             case _:
                 return ""
 
@@ -193,7 +196,7 @@ class _Sheet:
         """What the vet found, what was surely there first, then values beyond what is usual."""
         found = [f for f in self._record.findings if f.counts_as_abnormal and f.reported_by == "vet"]
         said = [_sentence(self._plainly(finding)) for finding in sorted(found, key=rank)]
-        said += [_sentence(self._beyond(m)) for m in self._record.measurements if m.out_of_range]
+        said += [_sentence(self._beyond(value)) for value in self._values() if value.out_of_range]
         yield from dict.fromkeys(said)
 
     def _plainly(self, finding: Finding) -> str:
@@ -235,6 +238,14 @@ class _Sheet:
         )
         return ", ".join(word for word in (severity, size) if word)
 
+    def _values(self) -> list[Measurement]:
+        """Values of today that a patient can have."""
+        return [
+            value
+            for value in self._record.measurements
+            if value.when == "now" and not value.superseded and value.status != "implausible"
+        ]
+
     def _beyond(self, measurement: Measurement) -> str:
         """A value beyond what is usual, without a word of judgement."""
         used = self._record.range_of(measurement)
@@ -252,12 +263,7 @@ class _Sheet:
 
     def _measured(self) -> Iterator[Measured]:
         for kind in _ALWAYS_SHOWN:
-            values = [
-                m
-                for m in self._record.measurements
-                if m.kind == kind and m.when == "now" and not m.superseded
-            ]
-            for value in values:
+            for value in (value for value in self._values() if value.kind == kind):
                 used = self._record.range_of(value)
                 limits = self._language.limits(used.low, used.high) if used is not None else ""
                 yield Measured(
@@ -296,7 +302,7 @@ class _Sheet:
 
 def _sentence(text: str) -> str:
     """Begin with a capital and end with a full stop, as it stands on paper."""
-    text = capital(text.strip())
+    text = capital(one_line(text))
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 

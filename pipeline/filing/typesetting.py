@@ -104,7 +104,8 @@ class _Page:
             },
         )
         standards = _ATTACHING if self.attachments else _PLAIN
-        pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=self.made_at)
+        made_at = self.made_at.replace(microsecond=0)  # a PDF's dates have whole seconds
+        pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=made_at)
         if not isinstance(pdf, bytes):
             raise TypeError("the typesetter gave pages instead of one file")
         return pdf
@@ -205,8 +206,8 @@ def _breakable(word: re.Match[str]) -> str:
 def _warnings(strange: Sequence[str], lost: Sequence[str]) -> Iterator[str]:
     if lost:
         yield (
-            f"No typeface on this machine holds {_named(lost)}. They are written by their numbers. Install a typeface for this "
-            "script (for many scripts: the Noto faces) and print again."
+            f"No typeface on this machine holds {_named(lost)}. What is not there is written by its number. Install a typeface"
+            " for this script (for many scripts: the Noto faces) and print again."
         )
     held = [character for character in strange if character not in lost]
     if held:
@@ -218,9 +219,6 @@ def _warnings(strange: Sequence[str], lost: Sequence[str]) -> Iterator[str]:
 
 def _named(characters: Sequence[str]) -> str:
     shown = ", ".join(f"{character} (U+{ord(character):04X})" for character in characters[:_MOST_NAMED])
-    more = len(characters) - _MOST_NAMED
-    return (
-        f"{shown} and {more} more characters"
-        if more > 0
-        else f"the character{'s' if more > 1 - _MOST_NAMED else ''} {shown}"
-    )
+    if len(characters) > _MOST_NAMED:
+        return f"{shown} and {len(characters) - _MOST_NAMED} more characters"
+    return f"the character {shown}" if len(characters) == 1 else f"the characters {shown}"

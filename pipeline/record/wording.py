@@ -14,6 +14,11 @@ _SHOWN_COMPARATORS = {"<": "under ", "<=": "at most ", ">": "over ", ">=": "at l
 _LONGEST_SOURCE = 40
 
 
+def one_line(text: str) -> str:
+    """Write words that were said or typed over several lines on one."""
+    return " ".join(text.split())
+
+
 def evidence_of(facts: Iterable[Finding | Measurement]) -> tuple[Evidence, ...]:
     """Collect the evidence of several facts, each piece once."""
     return tuple(dict.fromkeys(evidence for fact in facts for evidence in fact.evidence))

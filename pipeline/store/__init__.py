@@ -28,6 +28,7 @@ from pipeline.store.lists import (
     full_id,
     patients_of,
     record_line,
+    records_due,
     records_of,
 )
 from pipeline.store.model import (
@@ -160,6 +161,7 @@ __all__ = [
     "practice_of",
     "record_line",
     "record_of",
+    "records_due",
     "records_of",
     "retire_person",
     "review_record",

@@ -59,7 +59,7 @@ class Head(Frozen):
 
 
 class KeptFile(Frozen):
-    """A recording or document in a backup: where it was, and where it lies in the backup. `copy` is null if it was missing."""
+    """A recording or document in a backup: its path in the database, and its place in the backup, null if it was missing."""
 
     path: str
     copy_name: str | None
@@ -81,11 +81,18 @@ class Manifest(Frozen):
 
 
 def make_backup(
-    database: Database, actor: Actor, folder: Path, at: datetime, tools: Path | None = None
+    database: Database,
+    actor: Actor,
+    folder: Path,
+    at: datetime,
+    *,
+    sounds: Path,
+    tools: Path | None = None,
 ) -> Manifest:
     """Copy everything into a new folder; what was written until the copy began is in it. The trail keeps who did it.
 
-    `tools` holds PostgreSQL's programs where they are not on the path. Raises DatabaseError; then nothing is left behind.
+    Paths in the database that are no whole ones count from `sounds`, the folder of recordings. `tools` holds PostgreSQL's
+    programs where they are not on the path. Raises DatabaseError; then nothing is left behind.
     """
     if folder.exists():
         raise DatabaseError(f"{folder} is there already. Name a new folder for the backup.")
@@ -94,7 +101,7 @@ def make_backup(
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir(parents=True)
         partial.chmod(0o700)  # it holds all that the practice knows
-        manifest = _filled(database, partial, at, tools)
+        manifest = _filled(database, partial, at, sounds, tools)
         (partial / MANIFEST).write_text(f"{manifest.model_dump_json(indent=2)}\n", encoding="utf-8")
         sums = "".join(
             f"{_sha256(file)}  {file.relative_to(partial).as_posix()}\n" for file in _within(partial)
@@ -163,7 +170,7 @@ def database_name(manifest: Manifest) -> str:
     return _SQLITE if manifest.kind == "sqlite" else _SERVER
 
 
-def _filled(database: Database, folder: Path, at: datetime, tools: Path | None) -> Manifest:
+def _filled(database: Database, folder: Path, at: datetime, sounds: Path, tools: Path | None) -> Manifest:
     with (
         _sqlite_copy(database, folder) if database.is_sqlite else _server_copy(database, folder, tools)
     ) as copy:
@@ -191,7 +198,7 @@ def _filled(database: Database, folder: Path, at: datetime, tools: Path | None) 
         heads=heads,
         counts=counts,
         people=staff,
-        files=tuple(kept for row in named for kept in _copied(row.id, Path(row.path), folder)),
+        files=tuple(_copied(row.id, row.path, sounds, folder) for row in named),
     )
 
 
@@ -245,20 +252,17 @@ def _server_copy(database: Database, folder: Path, tools: Path | None) -> Iterat
         yield connection
 
 
-def _copied(identifier: str, path: Path, folder: Path) -> Iterator[KeptFile]:
-    """Copy a file, or all files of a folder; one that is missing is told in the manifest."""
-    files = sorted(file for file in path.rglob("*") if file.is_file()) if path.is_dir() else [path]
-    for file in files:
-        inner = file.relative_to(path) if path.is_dir() else Path(path.name)
-        name = Path(_FILES, identifier, inner)
-        target = folder / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            shutil.copyfile(file, target)
-        except FileNotFoundError:
-            yield KeptFile(path=str(file), copy_name=None)
-        else:
-            yield KeptFile(path=str(file), copy_name=name.as_posix())
+def _copied(identifier: str, path: str, sounds: Path, folder: Path) -> KeptFile:
+    """Copy a file; one that is missing is told in the manifest."""
+    name = Path(_FILES, identifier, Path(path).name)
+    target = folder / name
+    target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        shutil.copyfile(sounds / path, target)
+    except FileNotFoundError:
+        target.parent.rmdir()
+        return KeptFile(path=path, copy_name=None)
+    return KeptFile(path=path, copy_name=name.as_posix())
 
 
 def _sums(folder: Path) -> list[str]:

@@ -145,12 +145,13 @@ def _engine(address: str | Path) -> Engine:
 
 
 def _prepare_sqlite(connection: Any, _: object) -> None:
-    """Readers beside one writer (WAL), every commit on the disk before it is acknowledged, references held."""
+    """Readers beside one writer (WAL), commits on the disk before they are acknowledged, deleted bytes overwritten."""
     connection.isolation_level = None  # the driver must not begin transactions of its own
     for pragma in (
         "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
+        "secure_delete=ON",
         f"busy_timeout={_BUSY_MS}",
     ):
         connection.execute(f"PRAGMA {pragma}")

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, distinct, func, select
 
 from pipeline.store.database import Database
 from pipeline.store.errors import EntryError, NotFoundError
-from pipeline.store.model import Actor, KeptPatient, RecordLine, RecordState, TrailEvent
+from pipeline.store.model import Actor, DuePatient, KeptPatient, RecordLine, RecordState, TrailEvent
 from pipeline.store.patients import kept_patient
 from pipeline.store.tables import client, event, patient, person, record, visit
 
@@ -91,6 +91,32 @@ def patients_of(database: Database, actor: Actor, client_id: str) -> tuple[KeptP
             .order_by(patient.c.id)
         ).all()
     return tuple(kept_patient(row) for row in rows)
+
+
+def records_due(database: Database, actor: Actor, before: date, limit: int = 1000) -> tuple[DuePatient, ...]:
+    """Patients whose last visit was before a day, those longest ago first: what the practice may want to part with."""
+    last = func.max(visit.c.on_day).label("last_visit")
+    with database.reading() as connection:
+        rows = connection.execute(
+            select(
+                patient.c.id,
+                patient.c.name.label("patient"),
+                patient.c.species,
+                last,
+                func.count(distinct(record.c.id)).label("records"),
+            )
+            .select_from(
+                patient.join(visit, visit.c.patient_id == patient.c.id).outerjoin(
+                    record, record.c.visit_id == visit.c.id
+                )
+            )
+            .where(patient.c.practice_id == actor.practice_id)
+            .group_by(patient.c.id, patient.c.name, patient.c.species)
+            .having(last < before)
+            .order_by(last)
+            .limit(limit)
+        ).all()
+    return tuple(DuePatient.model_validate(dict(row._mapping)) for row in rows)
 
 
 def events_of(

@@ -50,6 +50,12 @@ class Practice(Frozen):
     registration: str | None = Field(
         default=None, description="What the practice has to name on its papers: its registration, say."
     )
+    retention_years: int | None = Field(
+        default=None,
+        ge=1,
+        le=100,
+        description="Years that records are kept for at the least; local rules decide.",
+    )
 
 
 class Client(Frozen):
@@ -106,6 +112,16 @@ class RecordLine(Frozen):
     on: date
     state: RecordState
     version: int
+
+
+class DuePatient(Frozen):
+    """A patient that was not seen for long: the day of the last visit, and how many records there are."""
+
+    id: Identifier
+    patient: str
+    species: str
+    last_visit: date
+    records: int
 
 
 class TrailEvent(Frozen):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import Row, insert, select, update
 from sqlalchemy.exc import IntegrityError
@@ -69,6 +70,11 @@ def client_of(database: Database, actor: Actor, client_id: str) -> Client:
         ).one_or_none()
     if row is None:
         raise NotFoundError("There is no such owner in this practice.")
+    return kept_client(row)
+
+
+def kept_client(row: Row[Any]) -> Client:
+    """The value of a row of the table `client`."""
     return Client(
         id=row.id,
         name=row.name,

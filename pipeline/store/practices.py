@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import cast, get_args
+from typing import Any, cast, get_args
 
 from sqlalchemy import Connection, insert, select, update
 
@@ -127,7 +127,10 @@ def change_practice(database: Database, actor: Actor, changed: Practice, at: dat
     _must_manage(actor)
     if changed.id != actor.practice_id:
         raise NotFoundError("There is no such practice in this database.")
-    values: dict[str, str | None] = {"name": _named(changed.name, "practice")}
+    values: dict[str, Any] = {
+        "name": _named(changed.name, "practice"),
+        "retention_years": changed.retention_years,
+    }
     values |= {name: getattr(changed, name) or None for name in _LETTERHEAD}
     with change(database, actor, at) as made:
         made.connection.execute(update(practice).where(practice.c.id == changed.id).values(**values))

@@ -113,7 +113,7 @@ def _last_signed(connection: Connection, of_visit: Row[Any]) -> ExamRecord | Non
         .limit(1)
     ).scalar_one_or_none()
     try:
-        return None if body is None else _read(ExamRecord, body, "The last record")
+        return None if body is None else read_body(ExamRecord, body, "The last record")
     except DatabaseError:
         return None
 
@@ -138,7 +138,9 @@ def note_export(
 ) -> None:
     """Keep in the trail that a version left the practice's books, in which form. Raises NotFoundError."""
     with change(database, actor, at) as made:
-        _version(made, _kept(made.connection.execute(_chosen(actor, record_id)).one_or_none()).id, version)
+        read_version(
+            made, _kept(made.connection.execute(_chosen(actor, record_id)).one_or_none()).id, version
+        )
         made.note("export", record_id, version=version, form=form)
 
 
@@ -238,7 +240,7 @@ def amend_record(database: Database, actor: Actor, kept: KeptRecord, at: datetim
         fresh = _fresh(made, kept)
         if fresh.state == "draft":
             raise NotAllowedError("A draft of this record is open already: go on with that one.")
-        review = _signed_review(made, kept.id, fresh.version)
+        review = signed_review(made, kept.id, fresh.version)
         body = review.model_dump_json()
         made.note("amend", kept.id, version=fresh.version, review=sha256(body))
         return _write(made, kept, state="draft", version=fresh.version, review=review, body=body)
@@ -263,7 +265,7 @@ def signed_version(
     """
     with change(database, actor, at) as made:
         kept = _kept(made.connection.execute(_chosen(actor, record_id)).one_or_none())
-        found = _version(made, record_id, version if version is not None else kept.version)
+        found = read_version(made, record_id, version if version is not None else kept.version)
         made.note("view", record_id, version=found.version)
     return found
 
@@ -291,7 +293,9 @@ def _kept(row: Row[Any] | None) -> KeptRecord:
         state=row.state,
         revision=row.revision,
         version=row.version,
-        review=_read(Review, row.review, f"The draft of record {row.id}") if row.review is not None else None,
+        review=read_body(Review, row.review, f"The draft of record {row.id}")
+        if row.review is not None
+        else None,
     )
 
 
@@ -313,7 +317,8 @@ def _draft(fresh: KeptRecord) -> Review:
     return fresh.review
 
 
-def _version(made: Change, record_id: str, version: int) -> SignedVersion:
+def read_version(made: Change, record_id: str, version: int) -> SignedVersion:
+    """A signed version, within a change that is under way. Raises NotFoundError, DatabaseError."""
     columns = [column for column in record_version.c if column.name != "review"]
     row = made.connection.execute(
         select(*columns).where(record_version.c.record_id == record_id, record_version.c.version == version)
@@ -323,7 +328,7 @@ def _version(made: Change, record_id: str, version: int) -> SignedVersion:
     return SignedVersion(
         record_id=row.record_id,
         version=row.version,
-        record=_read(ExamRecord, row.body, f"Version {version} of record {record_id}"),
+        record=read_body(ExamRecord, row.body, f"Version {version} of record {record_id}"),
         sha256=row.sha256,
         signed_by=row.signed_name,
         signed_at=datetime.fromisoformat(row.signed_at),
@@ -331,16 +336,18 @@ def _version(made: Change, record_id: str, version: int) -> SignedVersion:
     )
 
 
-def _signed_review(made: Change, record_id: str, version: int) -> Review:
+def signed_review(made: Change, record_id: str, version: int) -> Review:
+    """The review of a signed version, within a change that is under way. Raises DatabaseError."""
     body = made.connection.execute(
         select(record_version.c.review).where(
             record_version.c.record_id == record_id, record_version.c.version == version
         )
     ).scalar_one()
-    return _read(Review, body, f"The review of version {version} of record {record_id}")
+    return read_body(Review, body, f"The review of version {version} of record {record_id}")
 
 
-def _read(shape: type[Kept], text: str, what: str) -> Kept:
+def read_body(shape: type[Kept], text: str, what: str) -> Kept:
+    """The record or review that a kept text is; `what` names it in the error. Raises DatabaseError."""
     try:
         return shape.model_validate_json(text)
     except ValidationError as error:

@@ -134,11 +134,11 @@ def restore_server(folder: Path, into: str, tools: Path | None) -> None:
     )
 
 
-def restore_files(folder: Path, manifest: Manifest) -> tuple[list[str], list[str]]:
+def restore_files(folder: Path, manifest: Manifest, sounds: Path) -> tuple[list[str], list[str]]:
     """Put recordings and documents back where they were, unless they are there; gives those put back, and those that failed."""
     put, failed = [], []
     for kept in manifest.files:
-        target = Path(kept.path)
+        target = sounds / kept.path
         if kept.copy_name is None or target.exists():
             continue
         try:

@@ -76,6 +76,8 @@ practice = Table(
     Column("phone", Text),
     Column("email", Text),
     Column("registration", Text),
+    # For how many years records are kept at the least; local rules decide.
+    Column("retention_years", Integer),
 )
 
 person = Table(

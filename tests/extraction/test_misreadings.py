@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from said import hear, in_words
 
-from pipeline.extraction.model import SURE_ENOUGH
+from pipeline.extraction.model import SURE_ENOUGH, PlanKind
 
 # Sentence → findings as (words, assertion, side, when, reporter); clinical meaning: common practice, no source.
 FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
@@ -83,6 +83,9 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
         ("epilepsy", "possible", None, "now", "vet"),
         ("tumour", "possible", None, "now", "vet"),
     ],
+    "Vomiting, I mean diarrhoea.": [("diarrhoea", "present", None, "now", "owner")],
+    "Left ear's fine, right's waxy.": [("waxy", "present", "right", "now", "vet")],
+    "PCV forty two.": [],
     "Flu and enteritis and leukaemia given today.": [],
     "Grade two out of six murmur. Left ear, no, right ear has a polyp.": [
         ("murmur", "present", None, "now", "vet"),
@@ -126,6 +129,7 @@ VALUES: dict[str, list[str]] = {
         "weight 4.8 kg past",
     ],
     "Eyes good. She's twenty eight point seven, spot on.": ["weight 28.7 kg"],
+    "CRT one.": ["capillary_refill_time 1 s"],
     "Skin tent's slow, I'd say six percent.": ["hydration_deficit 6 %"],
     "Brought in because she's losing hair. Weight nine hundred and forty grams.": ["weight 0.94 kg"],
     "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],
@@ -216,3 +220,8 @@ def test_what_rests_on_little_is_shown_for_a_look(said: str, sure: bool) -> None
 def test_a_grade_of_lameness_is_no_body_condition() -> None:
     assert hear("He's about a three out of five lame.").measurements == ()
     assert hear("Lame right fore, 2/5.").measurements == ()
+
+
+def test_a_thing_with_its_result_is_no_plan() -> None:
+    assert hear("PCV forty two. Schirmer eighteen.").plan == ()
+    assert [item.kind for item in hear("PCV in two weeks.").plan] == [PlanKind.TEST]

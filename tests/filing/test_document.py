@@ -6,6 +6,7 @@ import io
 import re
 import shutil
 import subprocess
+import tomllib
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -162,7 +163,7 @@ def test_no_other_script_is_lost_without_a_word(name: str, tmp_path: Path) -> No
     )
     assert printed.warnings
     text = text_of(printed.pdf, tmp_path)
-    by_number = "written by their numbers" in " ".join(printed.warnings)
+    by_number = "written by its number" in " ".join(printed.warnings)
     assert ("written by their Unicode numbers" in text) == by_number
     for character in name:
         shown = character in text or f"[U+{ord(character):04X}]" in text.replace(" ", "")
@@ -301,3 +302,19 @@ def test_versions_must_be_whole_and_of_one_record() -> None:
         clinical_record_pdf([version, other], PRACTICE, LEXICON)
     with pytest.raises(FilingError, match="all versions from 1 on"):
         clinical_record_pdf([version.model_copy(update={"version": 2})], PRACTICE, LEXICON)
+
+
+GOLD = sorted((Path(__file__).parents[1] / "gold").glob("*/*.toml"))[::12]
+
+
+@pytest.mark.parametrize("file", GOLD, ids=[file.stem for file in GOLD])
+def test_annotated_dictations_print_well(file: Path, tmp_path: Path) -> None:
+    """Texts that nobody wrote for documents: noisy, terse, corrected, without marks."""
+    version = signed(tomllib.loads(file.read_text(encoding="utf-8"))["text"], kind="sick")
+    record = clinical_record_pdf(
+        [version], PRACTICE, LEXICON, client=OWNER, past={"weight": weights(11, 12)}
+    ).pdf
+    sheet = take_home_sheet_pdf(version, PRACTICE, LEXICON, paper="letter").pdf
+    for pdf, part in ((record, "3"), (sheet, "2")):
+        assert_archival(pdf, part=part)
+        assert_on_the_page(pdf, tmp_path)

@@ -155,6 +155,14 @@ def test_well_is_said_of_what_was_looked_at_and_no_more() -> None:
     assert results == {"General look": "measured, see below", "Ears": "well as far as we got"}
 
 
+def test_a_value_that_no_patient_can_have_is_for_the_record_alone() -> None:
+    version = signed("Temperature three hundred and eighty six. Heart rate one twenty.")
+    assert [m.status for m in version.record.measurements if m.kind == "temperature"] == ["implausible"]
+    content = sheet_content(version, PRACTICE, LEXICON, {}, LANGUAGE)
+    assert "386" not in content.model_dump_json()
+    assert [one.name for one in content.measured] == ["Heart beats"]
+
+
 def test_a_part_named_first_becomes_a_place() -> None:
     content = sheet_content(sample("dog_corrected"), PRACTICE, LEXICON, {}, LANGUAGE)
     assert "Wart (left elbow, about 5 mm)." in content.found

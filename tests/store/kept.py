@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from lexicon import load_lexicon
+from lexicon import Lexicon, load_lexicon
 from pipeline.exam import understand
 from pipeline.record import ExamRecord, Patient, Visit
 from pipeline.review import AcceptCertain, Acknowledge, current, hindrances, notice_key
@@ -45,6 +45,11 @@ class Practice:
     vet: Actor
     nurse: Actor
     minutes: int = 0
+
+    @property
+    def lexicon(self) -> Lexicon:
+        """The lexicon that reviews are worked out with."""
+        return LEXICON
 
     @staticmethod
     def start() -> datetime:

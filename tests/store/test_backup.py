@@ -37,6 +37,13 @@ def practice(address: str | Path, tmp_path: Path) -> Iterator[Practice]:
     database.close()
 
 
+def backed_up(practice: Practice, folder: Path) -> Manifest:
+    """A backup; relative paths of recordings count from the folder it lies in."""
+    return make_backup(
+        practice.database, practice.manager, folder, practice.at(), sounds=folder.parent, tools=TOOLS
+    )
+
+
 def restored(folder: Path, kind: str, tmp_path: Path, empty: str | None) -> Database:
     """A backup brought back beside the first database."""
     if kind == "sqlite":
@@ -53,7 +60,7 @@ def test_yesterdays_backup_is_restored_and_says_what_is_missing(
 ) -> None:
     folder = tmp_path / "backup"
     before = practice.signed()
-    manifest = make_backup(practice.database, practice.manager, folder, practice.at(), TOOLS)
+    manifest = backed_up(practice, folder)
     after = practice.signed()
     (missing,) = missing_since(manifest, practice.database.anchors, None)
     assert ("sign", after.id) in missing.did
@@ -96,7 +103,7 @@ def test_a_backup_is_one_state_while_others_write(
         while len(signed) < 3:
             stop.wait(0.01)
         acknowledged = list(signed)
-        manifest = make_backup(practice.database, practice.manager, tmp_path / "backup", practice.at(), TOOLS)
+        manifest = backed_up(practice, tmp_path / "backup")
     finally:
         stop.set()
         writer.join()
@@ -112,7 +119,7 @@ def test_a_backup_is_one_state_while_others_write(
 def test_the_checksums_are_those_of_the_standard_tool(practice: Practice, tmp_path: Path) -> None:
     """GNU coreutils' sha256sum reads SHA256SUMS; damage of any file is found by it and by us."""
     folder = tmp_path / "backup"
-    manifest = make_backup(practice.database, practice.manager, folder, practice.at(), TOOLS)
+    manifest = backed_up(practice, folder)
     if shutil.which("sha256sum"):
         done = subprocess.run(
             ["sha256sum", "--check", "--strict", "SHA256SUMS"], cwd=folder, capture_output=True, check=False
@@ -133,24 +140,24 @@ def test_the_checksums_are_those_of_the_standard_tool(practice: Practice, tmp_pa
 
 def test_recordings_go_with_it_and_come_back(practice: Practice, tmp_path: Path) -> None:
     sounds = tmp_path / "sounds"
-    (sounds / "one").mkdir(parents=True)
-    (sounds / "one" / "0001.wav").write_bytes(b"RIFF one")
+    sounds.mkdir()
+    (sounds / "one.wav").write_bytes(b"RIFF one")
     (sounds / "two.flac").write_bytes(b"fLaC two")
     visit = practice.draft().visit_id
     with practice.database.writing() as connection:
-        for name in ("one", "two.flac", "gone.flac"):
+        for number, name in enumerate(("sounds/one.wav", str(sounds / "two.flac"), "sounds/gone.flac")):
             connection.execute(
                 insert(recording).values(
-                    id=new_id(), visit_id=visit, path=str(sounds / name), sha256="0" * 64, duration_s=1.0
+                    id=new_id(), visit_id=visit, path=name, sha256=str(number) * 64, duration_s=1.0
                 )
             )
     folder = tmp_path / "backup"
-    manifest = make_backup(practice.database, practice.manager, folder, practice.at(), TOOLS)
-    assert [Path(one.path).name for one in manifest.files if one.copy_name is None] == ["gone.flac"]
+    manifest = backed_up(practice, folder)
+    assert [one.path for one in manifest.files if one.copy_name is None] == ["sounds/gone.flac"]
     shutil.rmtree(sounds)
-    put, failed = restore_files(folder, manifest)
+    put, failed = restore_files(folder, manifest, tmp_path)
     assert (len(put), failed) == (2, [])
-    assert (sounds / "one" / "0001.wav").read_bytes() == b"RIFF one"
+    assert (sounds / "one.wav").read_bytes() == b"RIFF one"
     assert backup_faults(folder) == ()
 
 
@@ -158,9 +165,9 @@ def test_a_backup_that_fails_leaves_nothing_behind(practice: Practice, tmp_path:
     blocked = tmp_path / "file"
     blocked.write_text("", encoding="utf-8")
     with pytest.raises(DatabaseError, match="cannot be written"):
-        make_backup(practice.database, practice.manager, blocked / "backup", practice.at(), TOOLS)
+        backed_up(practice, blocked / "backup")
     with pytest.raises(DatabaseError, match="is there already"):
-        make_backup(practice.database, practice.manager, blocked, practice.at(), TOOLS)
+        backed_up(practice, blocked)
     with pytest.raises(DatabaseError, match="no backup of Rostral"):
         read_manifest(tmp_path)
     assert list(tmp_path.glob("*.partial")) == []
@@ -170,7 +177,7 @@ def test_a_database_that_is_there_is_moved_aside(tmp_path: Path) -> None:
     file = tmp_path / "rostral.sqlite"
     database = Database(file)
     practice = new_practice(database)
-    manifest: Manifest = make_backup(database, practice.manager, tmp_path / "backup", practice.at())
+    manifest: Manifest = backed_up(practice, tmp_path / "backup")
     later = practice.signed()
     database.close()
     with pytest.raises(DatabaseError, match="--replace"):
@@ -189,7 +196,7 @@ def test_a_damaged_file_is_replaced_too(tmp_path: Path) -> None:
     file = tmp_path / "rostral.sqlite"
     database = Database(file)
     practice = new_practice(database)
-    make_backup(database, practice.manager, tmp_path / "backup", practice.at())
+    backed_up(practice, tmp_path / "backup")
     database.close()
     file.write_bytes(b"not a database, " * 500)
     restore_file(tmp_path / "backup", file, practice.at(), replace=True)

@@ -28,7 +28,7 @@ from pipeline.extraction.measuring.unnamed import Unnamed
 from pipeline.extraction.measuring.worded import read_words
 from pipeline.extraction.measuring.writing import Writing
 from pipeline.extraction.numbers import Number
-from pipeline.extraction.tokens import SpokenTokenizer, analysis_of
+from pipeline.extraction.tokens import MARKS, SpokenTokenizer, analysis_of
 
 
 class MeasurementReader:
@@ -76,9 +76,18 @@ class _Pass:
         sheet = self.sheet
         following = sheet.at(number.end)
         begins_range = following == "to" and number.end + 1 in sheet.numbers
-        if number.pronoun and number.end not in sheet.units and not self._scaled(number) and not begins_range:
+        counted = number.end in sheet.units or self._scaled(number) or begins_range or self._of_refill(number)
+        if number.pronoun and not counted:
             return True
         return following in sheet.tables.counts_time or self._other_pressure(number)
+
+    def _of_refill(self, number: Number) -> bool:
+        """ "CRT about one": seconds go unsaid, and one is what it mostly is."""
+        name = self.sheet.name_before(number.start, 4)
+        if name is None or name.weak or name.row.unit != "s":
+            return False
+        ends = self.sheet.at(number.end) in ("", *MARKS)
+        return ends and self.sheet.linked(range(name.end, number.start))
 
     def _scaled(self, number: Number) -> bool:
         following = self.sheet.at(number.end)
