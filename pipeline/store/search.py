@@ -59,7 +59,7 @@ def search(
 
     Empty when no word was given.
     """
-    wanted = _words(words)[:_MOST_WORDS]
+    wanted = plain_words(words)[:_MOST_WORDS]
     if not wanted:
         return ()
     chosen = select(findable.c.kind, findable.c.subject).where(findable.c.practice_id == actor.practice_id)
@@ -199,7 +199,7 @@ def _standing(signed: ExamRecord) -> list[Measurement]:
 def _make_findable(
     connection: Connection, practice_id: str, kind: Kind, subject: str, said: str, *, new: bool = False
 ) -> None:
-    words = " ".join(_words(said))
+    words = " ".join(plain_words(said))
     change = update(findable).where(findable.c.subject == subject).values(words=words)
     if new or not connection.execute(change).rowcount:
         connection.execute(
@@ -207,7 +207,7 @@ def _make_findable(
         )
 
 
-def _words(said: str) -> list[str]:
+def plain_words(said: str) -> list[str]:
     """Letters and digits, lower case, without accents: the same on both databases."""
     plain = unicodedata.normalize("NFKD", said.casefold())
     return re.findall(r"[^\W_]+", "".join(c for c in plain if not unicodedata.combining(c)))
