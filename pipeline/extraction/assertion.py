@@ -269,7 +269,9 @@ class Assertion(Places):
         if self._cues("persists", item.end, segment.end) or self._cues("persists", segment.start, item.start):
             return None
         for cue in self._cues("past", segment.start, segment.end):
-            before = self.norms[cue.start - 1] if cue.start else ""
+            at = cue.start - 1
+            at -= at > 0 and self.norms[at] in self.rules.determiners
+            before = self.norms[at] if at >= 0 else ""  # "coughing for the last month" goes on
             if before in self.rules.not_past_after or self._compares_to(cue):
                 continue
             between = self._cues("now", cue.end, item.end) if cue.end <= item.start else []

@@ -63,7 +63,10 @@ class Places(Sides):
         return pairs
 
     def _leads_to(self, named: str, chosen: list[Item]) -> bool:
-        """Whether a part named on its own is one of those that follow, or what they belong to."""
+        """Whether a part named on its own is one of those that follow, what they belong to, or their region ("abdomen, liver")."""
+        system = self.lexicon.structures[named].system
+        if named in self.rules.regions and all(self._system_of(item.entry) == system for item in chosen):
+            return True
         wholes = {
             part
             for item in chosen

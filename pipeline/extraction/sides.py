@@ -44,7 +44,10 @@ class Sides(Meaning):
         names_sides = self.norms[cue.end - 1] in self.rules.side_nouns and cue.end - cue.start > 1
         if after and not names_sides and not self._is_subject(cue, segment):
             gap = self.norms[cue.end : after[0].start]
-            if not any(
+            placed = self.norms[cue.start] == "on" and gap[:1] == [
+                "at"
+            ]  # "crackles on the left at the bottom"
+            if not placed and not any(
                 w in self.rules.copulas or w in self.rules.side_parted or w in COMMA_MARKS for w in gap
             ):
                 return after[0].start

@@ -57,6 +57,8 @@ class Verdicts(Afterthoughts):
     def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
         """Loose words of approval need a subject, or they are talk ("Good. Lovely.")."""
         words = " ".join(self.norms[item.start : item.end])
+        if words in self.rules.unsurprising and self._follows_wrong(segment):
+            return False
         if words not in self.rules.weak:
             return True
         following = items[position + 1] if position + 1 < len(items) else None
@@ -97,6 +99,12 @@ class Verdicts(Afterthoughts):
         if concept.nature != "normal":
             return near or negated or not alone
         return strong_alone and near
+
+    def _follows_wrong(self, segment: Segment) -> bool:
+        """Whether the finding before, in the same sentence, is something wrong."""
+        last = self.out.drafts[-1] if self.out.drafts else None
+        wrong = last is not None and last.assertion != "absent" and last.sentence == segment.sentence
+        return wrong and last is not None and self.lexicon.findings[last.concept].nature == "abnormal"
 
     def _follows_copula(self, item: Item, segment: Segment) -> bool:
         """ "The skin's a bit red underneath": a verb ties the word to its subject, whatever follows."""

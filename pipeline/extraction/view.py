@@ -42,6 +42,8 @@ class _Words:
     side_fillers: frozenset[str]
     no_side_after_right: frozenset[str]
     no_side_before_left: frozenset[str]
+    regions: frozenset[str]
+    unsurprising: frozenset[str]
     parting: frozenset[str]
     placing: frozenset[str]
     undoing: frozenset[str]

@@ -86,6 +86,9 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Vomiting, I mean diarrhoea.": [("diarrhoea", "present", None, "now", "owner")],
     "Left ear's fine, right's waxy.": [("waxy", "present", "right", "now", "vet")],
     "PCV forty two.": [],
+    "He's had a cough at night for the last month.": [("cough", "present", None, "now", "owner")],
+    "Abdomen, liver's enlarged.": [("enlarged", "present", None, "now", "vet")],
+    "Lungs, some crackles on the left at the bottom.": [("crackles", "present", "left", "now", "vet")],
     "Flu and enteritis and leukaemia given today.": [],
     "Grade two out of six murmur. Left ear, no, right ear has a polyp.": [
         ("murmur", "present", None, "now", "vet"),
@@ -225,3 +228,9 @@ def test_a_grade_of_lameness_is_no_body_condition() -> None:
 def test_a_thing_with_its_result_is_no_plan() -> None:
     assert hear("PCV forty two. Schirmer eighteen.").plan == ()
     assert [item.kind for item in hear("PCV in two weeks.").plan] == [PlanKind.TEST]
+
+
+def test_as_expected_after_something_wrong_says_nothing_of_its_own() -> None:
+    wrong, *rest = hear("A bit of stertor, as you'd expect.").findings
+    assert (wrong.concept, rest) == ("stertor", [])
+    assert [f.nature for f in hear("Hips are as you'd expect.").findings] == ["normal"]
