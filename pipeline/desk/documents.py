@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from pipeline.desk.desk import Desk
-from pipeline.filing import Letterhead, clinical_record_pdf, take_home_sheet_pdf
+from pipeline.filing import Letterhead, clinical_record_pdf, load_language, take_home_sheet_pdf
 from pipeline.filing.history import CHARTED
 from pipeline.store import (
     Actor,
@@ -55,10 +55,22 @@ def document(desk: Desk, actor: Actor, record_id: str, form: Form) -> Document:
     past = {kind: values_of(desk.database, actor, line.patient_id, kind) for kind in CHARTED}
     animal = patient_of(desk.database, actor, line.patient_id)
     client = client_of(desk.database, actor, animal.client_id) if animal.client_id else None
+    settings = desk.options.settings
+    language = load_language(settings.document_words)
     if form == "record":
-        printed = clinical_record_pdf(versions, letterhead, desk.lexicon, client=client, past=past)
+        printed = clinical_record_pdf(
+            versions,
+            letterhead,
+            desk.lexicon,
+            client=client,
+            past=past,
+            paper=settings.paper,
+            language=language,
+        )
     else:
-        printed = take_home_sheet_pdf(versions[-1], letterhead, desk.lexicon, past=past)
+        printed = take_home_sheet_pdf(
+            versions[-1], letterhead, desk.lexicon, past=past, paper=settings.paper, language=language
+        )
     return Document(printed.pdf, "application/pdf", f"{name}.pdf", kept.version)
 
 

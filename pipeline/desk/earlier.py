@@ -40,6 +40,6 @@ def compared(desk: Desk, actor: Actor, line: RecordLine, now: ExamRecord) -> Ear
 def plots(desk: Desk, actor: Actor, patient_id: str, record: ExamRecord) -> tuple[str, ...]:
     """How the values of a record went over the visits up to it, as pictures (SVG)."""
     past = {kind: values_of(desk.database, actor, patient_id, kind) for kind in CHARTED}
-    language = load_language()
+    language = load_language(desk.options.settings.document_words)
     charts = charts_of(record, past, desk.lexicon, language)
     return tuple(chart_svg(chart, language) for chart in charts)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import re
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 from desks import PASSWORD, WHOLE, Browser, Practice, draft
 
 from lexicon import load_lexicon
 from pipeline.desk.passwords import hashed
+from pipeline.settings import Settings
 from pipeline.store import (
     KeptRecord,
     audit,
@@ -219,6 +224,24 @@ def test_documents_of_a_signed_record(practice: Practice) -> None:
         e for e in events_of(practice.database, practice.people["vet"], kept.id) if e.action == "export"
     ]
     assert [event.detail["form"] for event in exports] == ["record", "sheet", "data"]
+
+
+def test_documents_are_made_for_the_practices_paper_and_in_its_words(
+    practice: Practice, tmp_path: Path
+) -> None:
+    vet = practice.browser("vet")
+    kept = ready(practice, vet, draft(practice, WHOLE))
+    vet.fill(f"/records/{kept.id}/sign", revision=str(kept.revision), password=PASSWORD)
+    words = tmp_path / "words.toml"
+    words.write_text('[sheet]\ntitle = "{name} was here"\n', encoding="utf-8")
+    settings = Settings(model="tiny.en", paper="letter", document_words=words)
+    options = replace(practice.desk.options, settings=settings)
+    own = Practice(replace(practice.desk, options=options), practice.clock, practice.people)
+    made = pypdf.PdfReader(io.BytesIO(own.browser("nurse").get(f"/filing/{kept.id}/documents/sheet").content))
+    assert made.metadata is not None
+    assert made.metadata.title is not None
+    assert made.metadata.title.startswith("Bramley was here")
+    assert made.pages[0].mediabox.width == 612  # letter: 8.5 inches of 72 points
 
 
 def test_an_amendment_needs_its_reason_and_the_first_version_stays(practice: Practice) -> None:
