@@ -9,7 +9,40 @@ from fastapi import FastAPI
 from pipeline.desk import errors, statics
 from pipeline.desk.desk import Desk
 from pipeline.desk.guard import Guard
-from pipeline.desk.routes import beside, facts, filing, find, home, people, records, set_up, shell, signing_in
+from pipeline.desk.metrics import Measured, Metrics
+from pipeline.desk.routes import (
+    api,
+    beside,
+    facts,
+    filing,
+    find,
+    home,
+    people,
+    records,
+    set_up,
+    shell,
+    signing_in,
+    tokens,
+    watching,
+)
+
+AREAS = (
+    statics,
+    shell,
+    signing_in,
+    set_up,
+    home,
+    people,
+    tokens,
+    records,
+    facts,
+    beside,
+    filing,
+    find,
+    api,
+    watching,
+)
+"""The modules whose routes make the desk; the first one that fits an address answers."""
 
 
 def create_app(desk: Desk) -> FastAPI:
@@ -25,7 +58,9 @@ def create_app(desk: Desk) -> FastAPI:
     )
     app.state.desk = desk
     errors.install(app)
-    for area in (statics, shell, signing_in, set_up, home, people, records, facts, beside, filing, find):
+    for area in AREAS:
         app.include_router(area.router)
+    app.state.metrics = Metrics()
+    app.add_middleware(Measured, metrics=app.state.metrics)
     app.add_middleware(Guard)
     return app

@@ -28,6 +28,8 @@ from pipeline.store.model import Role
 
 log = logging.getLogger("rostral.desk")
 
+_FOR_PROGRAMS = ("/api/", "/metrics", "/healthz")
+
 _STATUS: tuple[tuple[type[Exception], int], ...] = (
     (NotFoundError, 404),
     (NotAllowedError, 403),
@@ -54,6 +56,24 @@ class SignInNeededError(DeskError):
 
     def __init__(self) -> None:
         super().__init__(say("error.sign_in"))
+
+
+class BadTokenError(DeskError):
+    """A program asks without a token that is in force."""
+
+    status = 401
+
+    def __init__(self) -> None:
+        super().__init__(say("error.token"))
+
+
+class OutOfScopeError(DeskError):
+    """A token does not let do this."""
+
+    status = 403
+
+    def __init__(self, scope: str) -> None:
+        super().__init__(say("error.scope", scope=scope))
 
 
 class NotForRoleError(DeskError):
@@ -103,7 +123,9 @@ def status_of(error: Exception) -> int:
 
 def wants_json(request: Request) -> bool:
     """Whether a program asks, or a script of a page."""
-    return request.url.path.startswith("/api/") or "application/json" in request.headers.get("accept", "")
+    return request.url.path.startswith(_FOR_PROGRAMS) or "application/json" in request.headers.get(
+        "accept", ""
+    )
 
 
 async def _known(request: Request, error: Exception) -> Response:

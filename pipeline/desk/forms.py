@@ -32,7 +32,7 @@ async def checked_form(request: Request) -> dict[str, str]:
     if not hmac.compare_digest(given.encode(), form_token(request).encode()):
         raise StaleFormError
     return {
-        name: value.strip()
+        name: value.replace("\0", "").strip()
         for name, value in form.items()
         if not isinstance(value, UploadFile) and name != FIELD
     }

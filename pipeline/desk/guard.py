@@ -14,7 +14,7 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from pipeline.desk.texts import say
@@ -79,6 +79,10 @@ class Guard:
         if scope["type"] == "websocket":
             await self.app(scope, receive, send)
             return
+        if b"%00" in scope.get("raw_path", b"") or b"%00" in scope["query_string"]:
+            # PostgreSQL's text holds no such character.
+            await _refuse(400, "error.not_text", scope, receive, self._with_headers(scope, send))
+            return
         limit = LARGEST_FILE if scope["path"].startswith(self.files_at) and self.files_at else LARGEST_BODY
         send = self._with_headers(scope, send)
         if _length(headers) > limit:
@@ -135,4 +139,8 @@ def _bounded(receive: Receive, limit: int) -> Receive:
 
 
 async def _refuse(status: int, text: str, scope: Scope, receive: Receive, send: Send) -> None:
-    await PlainTextResponse(say(text), status)(scope, receive, send)
+    message = say(text)
+    if scope["path"].startswith("/api/"):
+        await JSONResponse({"status": status, "message": message}, status)(scope, receive, send)
+    else:
+        await PlainTextResponse(message, status)(scope, receive, send)

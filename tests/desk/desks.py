@@ -119,6 +119,7 @@ def new_practice(database: Database, folder: Path, name: str = "Fennel Row Surge
 
 DOG = Patient(name="Bramley", species="dog", breed="lurcher", birth_date=date(2020, 4, 2), sex="male")
 SAID = "Left ear red, no discharge. Eyes clear. Heart rate one twenty. Weight twelve kilos. Recheck the ear in ten days."
+QUESTIONS = "Left ear red. Heart rate two hundred and sixty. Weight twelve kilos. Recheck in a week."
 WHOLE = (
     "Bright. Weight twelve kilos, body condition five out of nine. Temperature thirty eight five. Nose clean. Gums pink, refill"
     " under two seconds. Eyes clear. Left ear red. Lymph nodes normal. Heart rate one hundred, no murmur. Lungs clear, resp rate"

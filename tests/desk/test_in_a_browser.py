@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 from browsers import chromium, enter, faults, picture, serving
-from desks import PASSWORD, WHOLE, Practice, draft, filed, signed
+from desks import PASSWORD, QUESTIONS, WHOLE, Practice, draft, filed, signed
 from playwright.sync_api import Browser, Page, expect
 
 from pipeline.store import record_line, record_of
@@ -16,7 +16,6 @@ HEAVIEST = 300_000
 """Bytes of a page with all it loads, without sound."""
 
 LOOKS = ("light", "dark", "contrast")
-QUESTIONS = "Left ear red. Heart rate two hundred and sixty. Weight twelve kilos. Recheck in a week."
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +49,7 @@ def pages_of(practice: Practice) -> dict[str, tuple[str, str]]:
         "people": ("/people", "manager"),
         "practice": ("/practice", "manager"),
         "me": ("/me", "nurse"),
+        "tokens": ("/me/tokens", "manager"),
         "missing": ("/no-such-page", "vet"),
         "offline": ("/offline", "vet"),
     }
