@@ -25,6 +25,7 @@ class GeneralTruths:
         self._verbs = frozenset(words["verbs"])
         self._being = frozenset(words["being"])
         self._defining = frozenset(words["defining"])
+        self._lesion_parts = frozenset(words["lesion_parts"])
         self._seen = frozenset(words["seen"])
 
     def hold(self, analysis: Analysis, segment: Segment) -> bool:
@@ -33,6 +34,8 @@ class GeneralTruths:
         at = segment.start
         while at < segment.end - 1 and norms[at] in self._before:
             at += 1
+        if norms[at] in self._lesion_parts:
+            return False
         words = norms[at : segment.end]
         if len(words) < 3 or any(word in self._seen for word in words) or holds_value(analysis, segment):
             return False

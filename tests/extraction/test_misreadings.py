@@ -86,6 +86,19 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Vomiting, I mean diarrhoea.": [("diarrhoea", "present", None, "now", "owner")],
     "Left ear's fine, right's waxy.": [("waxy", "present", "right", "now", "vet")],
     "PCV forty two.": [],
+    "Owner's nae worries.": [],
+    "One sebaceous cyst on the back, been there two years. Ticks.": [
+        ("sebaceous cyst", "present", None, "now", "vet"),
+        ("ticks", "present", None, "now", "vet"),
+    ],
+    "A central corneal ulcer, three millimetres across, edges are adherent, fluorescein positive.": [
+        ("corneal ulcer", "present", None, "now", "vet"),
+        ("fluorescein positive", "present", None, "now", "vet"),
+    ],
+    "Gut sounds good on the left, quiet on the right.": [("quiet", "present", "right", "now", "vet")],
+    "I checked under the tongue and there's no string there.": [
+        ("string", "absent", None, "now", "vet"),
+    ],
     "He's had a cough at night for the last month.": [("cough", "present", None, "now", "owner")],
     "Abdomen, liver's enlarged.": [("enlarged", "present", None, "now", "vet")],
     "Lungs, some crackles on the left at the bottom.": [("crackles", "present", "left", "now", "vet")],
