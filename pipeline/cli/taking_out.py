@@ -158,6 +158,8 @@ def _add_record(
     except FilingError as error:
         remark(f"Record {record.id} could not be printed and is there as JSON alone: {error}")
         return
+    for warning in printed.warnings:
+        remark(f"Record {record.id}: {warning}")
     parcel.add(f"{folder}/record.pdf", printed.pdf)
 
 
