@@ -25,6 +25,7 @@ MAY_IMPORT = {
     ),
     "pipeline/jobs": (
         "pipeline.exam",
+        "pipeline.settings",
         "pipeline.capture",
         "pipeline.speech",
         "pipeline.extraction",

@@ -1,4 +1,27 @@
 """Background work that outlives the process that began it: transcribing, understanding old transcripts anew, documents, backups.
 
-A job that was asked for is done once in effect, by this process or by another that takes over.
+In comes what is to be done, for whom, and a key so that the same wish twice is one job. A job that was asked for is done once in
+effect, by this process or by another that takes over. Holds no decision of its own about a record, and talks no SQL.
 """
+
+from pipeline.jobs.kinds import KINDS
+from pipeline.jobs.model import Asked, Ended, Job, JobsError, JobState
+from pipeline.jobs.rereading import Reread
+from pipeline.jobs.service import Jobs
+from pipeline.jobs.transcription import Transcribe
+from pipeline.jobs.work import Kind, LaterError, Work
+
+__all__ = [
+    "KINDS",
+    "Asked",
+    "Ended",
+    "Job",
+    "JobState",
+    "Jobs",
+    "JobsError",
+    "Kind",
+    "LaterError",
+    "Reread",
+    "Transcribe",
+    "Work",
+]

@@ -9,10 +9,20 @@ from typing import Any, Literal
 
 from sqlalchemy import Select, distinct, func, select
 
+from pipeline.review import Review
 from pipeline.store.database import Database
 from pipeline.store.errors import EntryError, NotFoundError
-from pipeline.store.model import Actor, DuePatient, KeptPatient, RecordLine, RecordState, TrailEvent
+from pipeline.store.model import (
+    Actor,
+    DuePatient,
+    KeptPatient,
+    KeptVisit,
+    RecordLine,
+    RecordState,
+    TrailEvent,
+)
 from pipeline.store.patients import kept_patient
+from pipeline.store.records import signed_review
 from pipeline.store.tables import client, event, patient, person, record, visit
 
 Thing = Literal["owner", "patient", "visit", "record", "person"]
@@ -71,6 +81,43 @@ def records_of(
     with database.reading() as connection:
         rows = connection.execute(chosen.order_by(record.c.id.desc()).limit(limit)).all()
     return tuple(_line(row) for row in rows)
+
+
+def signed_records(
+    database: Database, actor: Actor, after: str | None = None, limit: int = 500
+) -> tuple[str, ...]:
+    """Identifiers of records that stand signed or filed, in their order, those after one where it is given."""
+    chosen = select(record.c.id).where(
+        record.c.practice_id == actor.practice_id, record.c.state.in_(("signed", "filed"))
+    )
+    if after is not None:
+        chosen = chosen.where(record.c.id > after)
+    with database.reading() as connection:
+        return tuple(connection.execute(chosen.order_by(record.c.id).limit(limit)).scalars())
+
+
+def last_signed_review(database: Database, actor: Actor, record_id: str) -> Review:
+    """The review that a record's last signed version came from, for work that shows it to nobody. Raises NotFoundError."""
+    with database.reading() as connection:
+        version = connection.execute(
+            select(record.c.version).where(
+                record.c.id == record_id, record.c.practice_id == actor.practice_id
+            )
+        ).scalar_one_or_none()
+        if version is None:
+            raise NotFoundError("There is no such record in this practice.")
+        return signed_review(connection, record_id, version)
+
+
+def visit_of(database: Database, actor: Actor, visit_id: str) -> KeptVisit:
+    """The visit of that identifier. Raises NotFoundError."""
+    with database.reading() as connection:
+        row = connection.execute(
+            select(visit).where(visit.c.id == visit_id, visit.c.practice_id == actor.practice_id)
+        ).one_or_none()
+    if row is None:
+        raise NotFoundError("There is no such visit in this practice.")
+    return KeptVisit(id=row.id, patient_id=row.patient_id, kind=row.kind, on=row.on_day)
 
 
 def record_line(database: Database, actor: Actor, record_id: str) -> RecordLine:

@@ -89,6 +89,16 @@ class KeptVisit(Frozen):
     on: date
 
 
+class KeptRecording(Frozen):
+    """The sound of a visit. `path` leads to it from the folder of recordings; `sha256` is the file's checksum."""
+
+    id: Identifier
+    visit_id: Identifier
+    path: str
+    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    duration_s: float = Field(ge=0)
+
+
 class KeptRecord(Frozen):
     """An exam record with its state. `review` is the open draft; null while the last version stands signed."""
 

@@ -60,14 +60,23 @@ def open_visit(
 
 
 def keep_record(
-    database: Database, actor: Actor, visit_id: str, understood: ExamRecord, at: datetime
+    database: Database,
+    actor: Actor,
+    visit_id: str,
+    understood: ExamRecord,
+    at: datetime,
+    *,
+    recording_id: str | None = None,
+    origin: str | None = None,
 ) -> KeptRecord:
-    """Keep what was understood of an examination as a draft. Raises NotFoundError.
+    """Keep what was understood of an examination, or of its recording, as a draft. Raises NotFoundError.
 
     It is held against the patient's last signed examination. The owner's name is the client's and no part of the
-    record: see `erase_client`.
+    record: see `erase_client`. A record of an `origin` is kept once: asked again, the kept one is given as it is now.
     """
     with change(database, actor, at) as made:
+        if origin is not None and (before := _of_origin(made, origin)) is not None:
+            return before
         of_visit = made.connection.execute(
             select(visit).where(visit.c.id == visit_id, visit.c.practice_id == actor.practice_id)
         ).one_or_none()
@@ -85,10 +94,20 @@ def keep_record(
                 revision=1,
                 version=0,
                 review=body,
+                recording_id=recording_id,
+                origin=origin,
             )
         )
-        made.note("keep_record", kept.id, visit=visit_id, review=sha256(body))
+        heard = {} if recording_id is None else {"recording": recording_id}
+        made.note("keep_record", kept.id, visit=visit_id, review=sha256(body), **heard)
     return kept
+
+
+def _of_origin(made: Change, origin: str) -> KeptRecord | None:
+    row = made.connection.execute(
+        select(record).where(record.c.origin == origin, record.c.practice_id == made.actor.practice_id)
+    ).one_or_none()
+    return _kept(row) if row is not None else None
 
 
 def _last_signed(connection: Connection, of_visit: Row[Any]) -> ExamRecord | None:
@@ -240,7 +259,7 @@ def amend_record(database: Database, actor: Actor, kept: KeptRecord, at: datetim
         fresh = _fresh(made, kept)
         if fresh.state == "draft":
             raise NotAllowedError("A draft of this record is open already: go on with that one.")
-        review = signed_review(made, kept.id, fresh.version)
+        review = signed_review(made.connection, kept.id, fresh.version)
         body = review.model_dump_json()
         made.note("amend", kept.id, version=fresh.version, review=sha256(body))
         return _write(made, kept, state="draft", version=fresh.version, review=review, body=body)
@@ -336,13 +355,15 @@ def read_version(made: Change, record_id: str, version: int) -> SignedVersion:
     )
 
 
-def signed_review(made: Change, record_id: str, version: int) -> Review:
-    """The review of a signed version, within a change that is under way. Raises DatabaseError."""
-    body = made.connection.execute(
+def signed_review(connection: Connection, record_id: str, version: int) -> Review:
+    """The review of a signed version, within a transaction that is under way. Raises NotFoundError, DatabaseError."""
+    body = connection.execute(
         select(record_version.c.review).where(
             record_version.c.record_id == record_id, record_version.c.version == version
         )
-    ).scalar_one()
+    ).scalar_one_or_none()
+    if body is None:
+        raise NotFoundError("There is no such signed version of this record.")
     return read_body(Review, body, f"The review of version {version} of record {record_id}")
 
 

@@ -141,7 +141,8 @@ recording = Table(
     Column("path", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
     Column("duration_s", Float, nullable=False),
-    Index("recording_visit", "visit_id"),
+    # The same sound given twice is one recording of its visit; finds a visit's recordings, too.
+    Index("recording_once", "visit_id", "sha256", unique=True),
 )
 
 record = Table(
@@ -155,10 +156,14 @@ record = Table(
     Column("revision", Integer, nullable=False),
     Column("version", Integer, nullable=False),
     Column("review", Packed),
+    Column("recording_id", String(32), ForeignKey("recording.id")),
+    # What a job made it of, so that work done twice makes one record; null for what a person kept.
+    Column("origin", String(80)),
     CheckConstraint("state IN ('draft', 'signed', 'filed')", name="record_state"),
     CheckConstraint("(state = 'draft') = (review IS NOT NULL)", name="record_draft"),
     Index("record_visit", "visit_id"),
     Index("record_state_of_practice", "practice_id", "state"),
+    Index("record_origin", "origin", unique=True),
 )
 
 record_version = Table(
@@ -216,6 +221,28 @@ findable = Table(
     Column("subject", String(32), nullable=False, unique=True),
     Column("words", Text, nullable=False),
     CheckConstraint("kind IN ('client', 'patient', 'record')", name="findable_kind"),
+)
+
+# Signs of life of processes that do background work, and how far a job is: of no worth once the work is done.
+worker = Table(
+    "worker",
+    metadata,
+    Column("id", String(64), primary_key=True),
+    Column("place", Text, nullable=False),
+    # Counts up while the process lives; null once it has ended in order.
+    Column("beat", Integer),
+)
+
+job_note = Table(
+    "job_note",
+    metadata,
+    Column("job_id", String(32), primary_key=True),
+    Column("attempt", Integer, nullable=False),
+    Column("doing", Text),
+    Column("share", Float),
+    Column("reason", Text),
+    Column("retry_at", String(27)),
+    Index("job_note_retry", "retry_at"),
 )
 
 event = Table(

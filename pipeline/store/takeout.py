@@ -162,7 +162,8 @@ def _whole_record(made: Change, row: Any) -> WholeRecord:
         state=row.state,
         versions=tuple(
             WholeVersion(
-                signed=read_version(made, row.id, number), review=signed_review(made, row.id, number)
+                signed=read_version(made, row.id, number),
+                review=signed_review(made.connection, row.id, number),
             )
             for number in versions.all()
         ),
