@@ -16,7 +16,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import book_commands, record_commands, safe_commands
+from pipeline.cli import book_commands, job_commands, record_commands, safe_commands
 from pipeline.cli.border import BorderGroup
 
 app = typer.Typer(
@@ -35,6 +35,8 @@ app.add_typer(book_commands.owner, name="owner")
 app.add_typer(book_commands.patient, name="patient")
 app.add_typer(record_commands.record, name="record")
 app.add_typer(safe_commands.backup, name="backup")
+app.add_typer(job_commands.jobs, name="jobs")
+app.command("worker")(job_commands.worker)
 
 Audio = Annotated[
     Path,

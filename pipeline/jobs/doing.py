@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -37,6 +38,8 @@ _MAY_PASS = (DatabaseError, SoundUnreachableError, LaterError, OSError, MemoryEr
 """Failures that another attempt, after a while, may not meet."""
 
 _PERSIST_EVERY_S = 2.0
+_MOST_ENDED = 1000
+"""Ends of jobs that are remembered for whoever shows them."""
 
 
 class Doing(Frozen):
@@ -76,6 +79,7 @@ class Doings:
         self._stopping = False
         self._released = threading.Event()
         self._shown: dict[str, _Shown] = {}
+        self._ended: deque[tuple[str, str, str]] = deque(maxlen=_MOST_ENDED)
 
     def open(self) -> None:
         """Make ready to do jobs, again after a stop."""
@@ -96,6 +100,11 @@ class Doings:
         """Of each job that is done now: kind, step and share."""
         return {job: (one.kind, one.doing, one.share) for job, one in list(self._shown.items())}
 
+    def ended(self) -> Iterator[tuple[str, str, str]]:
+        """Jobs whose attempt ended since the last call: identifier, kind, and how, in words."""
+        while self._ended:
+            yield self._ended.popleft()
+
     def do(self, job_id: str, kind: str, asked: str) -> str:
         """Do a job that the engine gave. See `engine.Hands`."""
         self._go_on_or_leave()
@@ -110,9 +119,11 @@ class Doings:
             wish = Doing.model_validate_json(asked)
             running = _Running(self, job_id, note)
             work = Work(running, job_id, wish.actor, self._database, self._settings, self._recordings)
-            return json.dumps(plain(row.run(work, row.asked.model_validate(wish.asked))))
+            result = json.dumps(plain(row.run(work, row.asked.model_validate(wish.asked))))
+            self._ended.append((job_id, kind, "done"))
+            return result
         except Exception as error:  # noqa: BLE001 - whatever went wrong becomes the job's reason
-            self._failed(note, error, row.waits_s if row is not None else ())
+            self._failed(note, kind, error, row.waits_s if row is not None else ())
         finally:
             self._shown.pop(job_id, None)
 
@@ -180,7 +191,7 @@ class Doings:
 
         return self._persist(begin)
 
-    def _failed(self, note: JobNote, error: Exception, waits_s: tuple[float, ...]) -> NoReturn:
+    def _failed(self, note: JobNote, kind: str, error: Exception, waits_s: tuple[float, ...]) -> NoReturn:
         failed = error if isinstance(error, _StepError) else _as_failure(error)
         retry_at = None
         if failed.may_pass and note.attempt <= len(waits_s):
@@ -188,6 +199,8 @@ class Doings:
             retry_at = now() + timedelta(seconds=wait_s)
         told = JobNote(job_id=note.job_id, attempt=note.attempt, reason=failed.reason, retry_at=retry_at)
         self._persist(lambda: note_job(self._database, told))
+        again = f", tried again at {retry_at.astimezone():%H:%M:%S}" if retry_at is not None else ""
+        self._ended.append((note.job_id, kind, f"failed{again}: {failed.reason}"))
         raise RuntimeError(failed.reason) from None
 
     def _persist(self, write: Callable[[], Written]) -> Written:

@@ -153,6 +153,29 @@ class Engine:
             )
         )
 
+    def begun(self, whose: str, beginning: str) -> list[str]:
+        """Identifiers of somebody's jobs that begin so, two at most."""
+        rows = self._asked(
+            lambda: self._client.list_workflows(
+                user=whose, workflow_id_prefix=beginning, limit=2, load_input=False, load_output=False
+            )
+        )
+        return [row.workflow_id for row in rows]
+
+    def is_busy(self) -> bool:
+        """Whether anything is queued or running."""
+        return bool(
+            self._asked(
+                lambda: self._client.list_workflows(
+                    name=_WORKFLOW,
+                    status=["ENQUEUED", "DELAYED", "PENDING"],
+                    limit=1,
+                    load_input=False,
+                    load_output=False,
+                )
+            )
+        )
+
     def executors_at_work(self) -> set[str]:
         """Executor ids of processes that have a job, dead or alive."""
         pending = self._asked(

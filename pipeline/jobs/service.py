@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from pipeline.jobs.kinds import KINDS
 from pipeline.jobs.model import Asked, Job, JobsError, JobState
 from pipeline.jobs.watch import Watch
 from pipeline.settings import Settings
-from pipeline.store import Actor, Database, NotFoundError
+from pipeline.store import Actor, Database, EntryError, NotFoundError
 from pipeline.store.stamps import new_id, sha256
 from pipeline.store.workers import JobNote, end_wait, job_notes, note_job
 
@@ -142,6 +143,28 @@ class Jobs:
     def doing(self) -> dict[str, tuple[str, str, float | None]]:
         """What this process does now: of each job its kind, the step, and how much of it is done."""
         return self._doings.now()
+
+    def ended(self) -> Iterator[tuple[str, str, str]]:
+        """Jobs that this process ended since the last call: identifier, kind, and how, in words."""
+        return self._doings.ended()
+
+    def idle(self) -> bool:
+        """Whether no job of the database is queued or running; those that wait for another attempt do not count."""
+        return not self._engine.is_busy()
+
+    def full_id(self, actor: Actor, beginning: str) -> str:
+        """The identifier of the practice's job that begins so. Raises EntryError, NotFoundError, DatabaseError."""
+        begun = beginning.strip().lower()
+        if not re.fullmatch(r"[0-9a-f]{4,32}", begun):
+            raise EntryError(
+                f"{beginning!r} is no identifier of a job: give its first hexadecimal digits, 4 at least."
+            )
+        found = self._engine.begun(actor.practice_id, begun)
+        if not found:
+            raise NotFoundError(f"There is no job {begun} in this practice.")
+        if len(found) > 1:
+            raise EntryError(f"Several jobs begin with {begun}: give more of the digits.")
+        return found[0]
 
     def _go_on(self, note: JobNote) -> None:
         """Begin the next attempt of a job that waits."""

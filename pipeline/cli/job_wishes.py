@@ -1,0 +1,42 @@
+"""The commands that ask for background work."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.capture import read_audio
+from pipeline.cli.choosing import choose_patient
+from pipeline.cli.inputs import read_visit, require_file
+from pipeline.cli.job_views import open_jobs
+from pipeline.cli.keeping import usual_recordings
+from pipeline.cli.screen import output, remark
+from pipeline.jobs import Job, Reread, Transcribe
+from pipeline.settings import Settings
+from pipeline.store import add_recording, keep_sound, open_visit
+
+
+def transcribe(settings: Settings, audio: Path, patient: str, kind: str | None, day: str | None) -> None:
+    """Keep a recording with a new visit of the patient, and ask for its record."""
+    require_file(audio)
+    visit = read_visit(kind, day)
+    duration_s = read_audio(audio).duration_s
+    with open_jobs(settings) as (books, jobs):
+        kept = choose_patient(books, patient)
+        path, sha256 = keep_sound(audio, usual_recordings(settings))
+        opened = open_visit(books.database, books.actor, kept.id, visit.kind, books.at(), on=visit.on)
+        recording = add_recording(
+            books.database, books.actor, opened.id, path, sha256, duration_s, books.at()
+        )
+        wish = Transcribe(recording_id=recording.id)
+        _say(jobs.submit(books.actor, "transcribe", wish, key=f"transcribe {recording.id}"))
+
+
+def reread(settings: Settings, *, drafts: bool) -> None:
+    """Ask for all signed transcripts to be understood anew."""
+    with open_jobs(settings) as (books, jobs):
+        _say(jobs.submit(books.actor, "reread", Reread(drafts=drafts)))
+
+
+def _say(job: Job) -> None:
+    output().print(job.id)
+    remark(f"A worker does it ('rostral worker' starts one). How far it is: rostral jobs show {job.id[:12]}")

@@ -1,0 +1,117 @@
+"""A practice with recorded visits, and workers that are processes of their own."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+import wave
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from pipeline.capture import SAMPLE_RATE_HZ, read_audio
+from pipeline.jobs import Job, Jobs, Transcribe
+from pipeline.record import Patient
+from pipeline.settings import Settings
+from pipeline.store import (
+    Actor,
+    Database,
+    KeptRecording,
+    add_patient,
+    add_person,
+    add_recording,
+    found_practice,
+    keep_sound,
+    open_visit,
+)
+
+ROOT = Path(__file__).parents[2]
+START = datetime(2025, 6, 16, 9, 0, tzinfo=UTC)
+DOG = Patient(name="Bramley", species="dog", breed="lurcher", birth_date=date(2020, 4, 2), sex="male")
+SETTINGS = Settings(model="tiny.en", device="cpu", threads=1)
+
+
+@dataclass
+class Clinic:
+    """A practice of two people in a database, the folder of its recordings, and its workers."""
+
+    database: Database
+    address: str | Path
+    folder: Path
+    manager: Actor
+    vet: Actor
+    workers: list[subprocess.Popen[bytes]] = field(default_factory=list)
+
+    @property
+    def recordings(self) -> Path:
+        """Where the sounds of visits lie."""
+        return self.folder / "recordings"
+
+    def jobs(self) -> Jobs:
+        """The practice's jobs; signs of life are quick, so that tests are."""
+        return Jobs(self.database, SETTINGS, self.recordings, beat_s=0.2, dead_after_s=2)
+
+    def recorded(self, sound: Path) -> KeptRecording:
+        """A new visit with its recording."""
+        patient = add_patient(self.database, self.vet, DOG, None, START)
+        visit = open_visit(self.database, self.vet, patient.id, "recheck", START)
+        path, sha256 = keep_sound(sound, self.recordings)
+        return add_recording(
+            self.database, self.vet, visit.id, path, sha256, read_audio(sound).duration_s, START
+        )
+
+    def asked(self, jobs: Jobs, recording: KeptRecording) -> Job:
+        """The job that writes a recording down."""
+        return jobs.submit(
+            self.vet, "transcribe", Transcribe(recording_id=recording.id), key=f"transcribe {recording.id}"
+        )
+
+    def start_worker(self, *options: str) -> subprocess.Popen[bytes]:
+        """A `rostral worker` of its own."""
+        environment = {
+            **os.environ,
+            "ROSTRAL_DATABASE": str(self.address),
+            "ROSTRAL_RECORDINGS": str(self.recordings),
+            "ROSTRAL_ANCHORS": str(self.folder / "anchors"),
+            "ROSTRAL_MODEL": SETTINGS.model,
+            "ROSTRAL_THREADS": "1",
+            "PYTHONPATH": str(ROOT),
+        }
+        command = [sys.executable, "-m", "pipeline.cli", "worker", "--silence", "3", *options]
+        with (self.folder / f"worker{len(self.workers)}.log").open("wb") as log:
+            worker = subprocess.Popen(command, env=environment, cwd=ROOT, stdout=log, stderr=log)
+        self.workers.append(worker)
+        return worker
+
+    def logs(self) -> str:
+        """All that the workers wrote."""
+        return "".join(file.read_text(encoding="utf-8") for file in sorted(self.folder.glob("worker*.log")))
+
+
+def new_clinic(database: Database, address: str | Path, folder: Path) -> Clinic:
+    """A practice with a manager and a vet."""
+    manager = found_practice(database, "Alder Lane Surgery", "Odile Farran", START)
+    vet = add_person(database, manager, "Ines Halloran", "vet", START)
+    return Clinic(database, address, folder, manager, vet)
+
+
+def cut(sound: Path, to: Path, from_s: float, length_s: float) -> Path:
+    """A piece of a sound file, as a file of its own."""
+    pcm = read_audio(sound).pcm[round(from_s * SAMPLE_RATE_HZ) :][: round(length_s * SAMPLE_RATE_HZ)]
+    with wave.open(str(to), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(SAMPLE_RATE_HZ)
+        file.writeframes(pcm.astype("<i2").tobytes())
+    return to
+
+
+def wait_until(met: Callable[[], object], within_s: float = 120) -> None:
+    """Wait until it is so; generously, for the machine may be busy."""
+    end = time.monotonic() + within_s
+    while not met():
+        assert time.monotonic() < end, "it did not come to pass"
+        time.sleep(0.1)
