@@ -271,9 +271,7 @@ def serve(
     ] = None,
     data: Annotated[
         Path | None,
-        typer.Option(
-            "--data", help="Folder for recordings and documents.", show_default=False, metavar="DIR"
-        ),
+        typer.Option("--data", help="Folder for what is being recorded.", show_default=False, metavar="DIR"),
     ] = None,
     model: Model = None,
     device: Device = None,

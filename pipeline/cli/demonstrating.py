@@ -14,6 +14,7 @@ from pipeline.store import Database, any_account
 from pipeline.store.stamps import now
 
 _FILE = "demonstration.sqlite"
+_SOUNDS = "recordings"
 
 
 def demonstrate(settings: Settings, place: serving.Place, folder: Path | None) -> None:
@@ -31,11 +32,11 @@ def _run(settings: Settings, place: serving.Place, folder: Path) -> None:
         if any_account(database):
             raise WorkError(f"{folder} holds a practice already: name an empty folder, or none.")
         console = output()
-        made = fill(database, settings, folder, now(), lambda what: remark(f"Making it: {what} …"))
+        made = fill(database, settings, folder / _SOUNDS, now(), lambda what: remark(f"Making it: {what} …"))
         console.print("An invented practice. Nobody and nothing in it exists.")
         for one in made.people:
             console.print(f"  {one.login:<12} {one.role:<9} {one.name}", soft_wrap=True)
         console.print(f"Password of all of them: {made.password}", soft_wrap=True)
-        serving.run(database, settings, place, folder)
+        serving.run(database, settings, place, folder, folder / _SOUNDS)
     finally:
         database.close()

@@ -13,7 +13,7 @@ import uvicorn
 from platformdirs import user_data_path
 
 from pipeline.cli.border import CallError, WorkError
-from pipeline.cli.keeping import open_database
+from pipeline.cli.keeping import open_database, usual_recordings
 from pipeline.cli.screen import output, remark
 from pipeline.desk import Desk, DeskOptions, create_app
 from pipeline.settings import Settings
@@ -41,13 +41,14 @@ class Place:
 def serve(settings: Settings, place: Place, data: Path | None) -> None:
     """Open the desk and keep it open until it is stopped."""
     with open_database(settings, new=True) as database:
-        run(database, settings, place, data or user_data_path("rostral", appauthor=False))
+        data = data or user_data_path("rostral", appauthor=False)
+        run(database, settings, place, data, usual_recordings(settings))
 
 
-def run(database: Database, settings: Settings, place: Place, data: Path) -> None:
+def run(database: Database, settings: Settings, place: Place, data: Path, recordings: Path) -> None:
     """Serve a database that is open. Raises CallError, WorkError."""
     code = None if any_account(database) else secrets.token_hex(4)
-    app = create_app(Desk(database, DeskOptions(data=data, settings=settings, set_up_code=code)))
+    app = create_app(Desk(database, DeskOptions(data, recordings, settings, set_up_code=code)))
     config = uvicorn.Config(
         app,
         log_level="warning",

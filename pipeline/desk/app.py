@@ -8,6 +8,7 @@ from fastapi import FastAPI
 
 from pipeline.desk import errors, statics
 from pipeline.desk.desk import Desk
+from pipeline.desk.ears import Ears
 from pipeline.desk.guard import Guard
 from pipeline.desk.metrics import Measured, Metrics
 from pipeline.desk.routes import (
@@ -22,6 +23,7 @@ from pipeline.desk.routes import (
     set_up,
     shell,
     signing_in,
+    sound,
     tokens,
     watching,
 )
@@ -37,6 +39,7 @@ AREAS = (
     records,
     facts,
     beside,
+    sound,
     filing,
     find,
     api,
@@ -60,6 +63,7 @@ def create_app(desk: Desk) -> FastAPI:
     errors.install(app)
     for area in AREAS:
         app.include_router(area.router)
+    app.state.ears = Ears(desk.options.settings)
     app.state.metrics = Metrics()
     app.add_middleware(Measured, metrics=app.state.metrics)
     app.add_middleware(Guard)

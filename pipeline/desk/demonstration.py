@@ -33,11 +33,13 @@ from pipeline.store import (
     add_client,
     add_patient,
     add_person,
+    add_recording,
     amend_record,
     change_practice,
     file_record,
     found_practice,
     keep_record,
+    keep_sound,
     open_account,
     open_visit,
     record_of,
@@ -68,7 +70,7 @@ class Demonstration:
 
 
 def fill(database: Database, settings: Settings, folder: Path, at: datetime, told: Told) -> Demonstration:
-    """Make the practice in an empty database; recordings go below `folder`. `told` hears what is being done.
+    """Make the practice in an empty database; `folder` is that of recordings. `told` hears what is being done.
 
     Raises what making a recogniser, hearing and keeping raise.
     """
@@ -154,8 +156,11 @@ class _Maker:
         opened = open_visit(self._database, vet, patient_id, row["kind"], at)
         visit = Visit(kind=row["kind"], on=opened.on)
         with resources.as_file(_sound(row["sample"])) as file:
-            heard = hear(read_audio(file), recogniser, animal, visit)
-        keep_record(self._database, vet, opened.id, understand(heard, animal, visit), at)
+            sound = read_audio(file)
+            path, sha256 = keep_sound(file, self._folder)
+        recording = add_recording(self._database, vet, opened.id, path, sha256, sound.duration_s, at)
+        understood = understand(hear(sound, recogniser, animal, visit), animal, visit)
+        keep_record(self._database, vet, opened.id, understood, at, recording_id=recording.id)
 
     def _said(self, row: dict[str, Any], at: datetime) -> KeptRecord:
         vet = self._who[row["by"]]

@@ -21,11 +21,13 @@ from pipeline.store.stamps import now
 class DeskOptions:
     """How the desk is run.
 
-    `data` is the folder for recordings and documents. A sign-in ends after `idle` without a page and after `lasting` at all.
+    `data` is the folder for what is on its way, `recordings` the one of kept sound.
+    A sign-in ends after `idle` without a page and after `lasting` at all.
     `set_up_code` lets whoever knows it make the first account; null where nobody may.
     """
 
     data: Path
+    recordings: Path
     settings: Settings
     idle: timedelta = timedelta(hours=2)
     lasting: timedelta = timedelta(hours=12)

@@ -100,7 +100,7 @@ class Browser(TestClient):
 
 def new_desk(database: Database, folder: Path, code: str | None = None) -> tuple[Desk, Clock]:
     clock = Clock()
-    options = DeskOptions(data=folder, settings=Settings(model="tiny.en"), set_up_code=code)
+    options = DeskOptions(folder, folder / "recordings", settings=Settings(model="tiny.en"), set_up_code=code)
     return Desk(database, options, clock), clock
 
 

@@ -14,6 +14,7 @@ from pipeline.desk.errors import DeskError, status_of
 from pipeline.desk.forms import Form, OwnScript
 from pipeline.desk.pages import go_to, page, part
 from pipeline.desk.routes.signing_in import confirm
+from pipeline.desk.sound import recording_for
 from pipeline.desk.texts import say
 from pipeline.desk.who import Anyone, Clinical, Vet
 from pipeline.review import Operation, open_review
@@ -151,7 +152,11 @@ def _whose(desk: Desk, actor: Actor, kept: KeptRecord) -> dict[str, Any]:
     line = record_line(desk.database, actor, kept.id)
     animal = patient_of(desk.database, actor, line.patient_id)
     owner = client_of(desk.database, actor, animal.client_id) if animal.client_id else None
-    return {"line": line, "animal": animal.patient, "owner": owner, "sound": False}
+    spoken = kept.review.original if kept.review is not None else None
+    if spoken is None:
+        spoken = signed_version(desk.database, actor, kept.id, None, desk.at()).record
+    sound = recording_for(desk, actor, line.visit_id, spoken.transcript) is not None
+    return {"line": line, "animal": animal.patient, "owner": owner, "sound": sound}
 
 
 def board_answer(request: Request, desk: Desk, actor: Actor, kept: KeptRecord, order: Order) -> Response:

@@ -6,7 +6,7 @@ import { Refusal, ask, say } from "./net.js";
 const LONGEST_MS = 20000;
 
 /** Makes the form's button for it work, where the browser gives a microphone. */
-export function listenOnce(form, source) {
+export function listenOnce(form) {
   const button = form.querySelector(".speak");
   if (!button || !navigator.mediaDevices?.getUserMedia || !window.MediaRecorder) return;
   button.hidden = false;
@@ -26,7 +26,7 @@ export function listenOnce(form, source) {
         button.disabled = true;
         try {
           const body = new Blob(pieces, { type: recorder.mimeType });
-          const address = `/records/${document.getElementById("board").dataset.record}/again?of=${encodeURIComponent(source)}`;
+          const address = `/records/${document.getElementById("board").dataset.record}/again?kind=${form.dataset.kind}`;
           fill(form, await ask(address, { method: "POST", body, headers: { "Content-Type": "application/octet-stream" } }));
         } catch (error) {
           if (!(error instanceof Refusal)) throw error;
@@ -54,7 +54,11 @@ function fill(form, { fields, shown, heard }) {
   }
   for (const field of form.querySelectorAll(".pick")) {
     const name = field.querySelector("input[type=hidden]").name;
-    if (name in shown) field.querySelector("[role=combobox]").value = shown[name];
+    // As if it was picked: the field must not take the words for one's own when it is left.
+    if (name in shown) {
+      field.querySelector("[role=combobox]").value = shown[name];
+      field.dispatchEvent(new Event("filled"));
+    }
   }
   const fault = form.querySelector(".told");
   fault.className = "told doubt";

@@ -12,7 +12,7 @@ export async function openForm({ source, place, back, revision, order, away, tak
   const form = holder.content.firstElementChild;
   place.append(form);
   for (const field of form.querySelectorAll(".pick")) pickFrom(field);
-  listenOnce(form, source);
+  listenOnce(form);
   form.querySelector("input:not([type=hidden]), select").focus();
   form.querySelector("input:not([type=hidden])")?.select?.();
 
@@ -144,6 +144,9 @@ function pickFrom(field) {
   list.addEventListener("click", (event) => {
     const chosen = event.target.closest("[role=option]");
     if (chosen) choose(chosen);
+  });
+  field.addEventListener("filled", () => {
+    shown = { text: input.value, id: hidden.value };
   });
   input.addEventListener("blur", () => {
     close();
