@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 
@@ -68,6 +69,7 @@ def clinical_record_pdf(
                 {"name": words["record_id"], "text": last.record_id},
                 {"name": words["version"], "text": str(last.version)},
                 {"name": words["checksum"], "text": _in_groups(last.sha256)},
+                {"name": words["data_checksum"], "text": _in_groups(_sha256(files[-1].text))},
             ],
             "attached": words["attached"].format(files=", ".join(file.name for file in files)),
         },
@@ -159,6 +161,10 @@ def logo_picture(letterhead: Letterhead) -> dict[str, Picture]:
     if logo is None:
         return {}
     return {"logo": logo.decode("utf-8", "replace") if logo_format(logo) == "svg" else list(logo)}
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def _in_groups(checksum: str) -> str:

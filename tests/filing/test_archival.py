@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import itertools
 import os
@@ -46,8 +47,8 @@ def test_papers_have_their_sizes() -> None:
         assert (round(float(box[2])), round(float(box[3]))) == size
 
 
-def test_each_version_is_attached_as_it_was_signed() -> None:
-    """Byte for byte, and read back as the same record; a second reader finds the same."""
+def test_each_version_is_attached_as_it_was_signed(tmp_path: Path) -> None:
+    """Byte for byte, by the checksum on the page too, and read back as the same record by two readers."""
     versions = amended(
         [signed("Left ear red. Eyes clear.")],
         "The other ear was meant.",
@@ -59,6 +60,9 @@ def test_each_version_is_attached_as_it_was_signed() -> None:
         attached = assert_attached(pdf, name)
         assert attached == version.record.model_dump_json().encode()
         assert ExamRecord.model_validate_json(attached) == version.record
+        if version is versions[-1]:
+            checksum = hashlib.sha256(attached).hexdigest()
+            assert checksum in text_of(pdf, tmp_path).replace(" ", "")
         assert pypdf.PdfReader(io.BytesIO(pdf)).attachments[name] == [attached]
 
 
