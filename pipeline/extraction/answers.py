@@ -231,7 +231,7 @@ class Answers(Corrections):
         )
         found = any(cue.end - cue.start > 2 for cue in self._cues("affirmed", segment.start, segment.end))
         perceived = self._cues("perception", segment.start, segment.end)
-        one = any("one" in self.norms[cue.end : cue.end + 3] for cue in perceived)
+        one = any("one" in self.norms[cue.end : min(segment.end, cue.end + 3)] for cue in perceived)
         named = [e for m in self._unmeasured(segment.start, segment.end) for e in m.entries]
         shown = words[:2] == ["this", "one"] and any(
             e.kind == "structure" or self.lexicon.findings[e.id].nature != "normal" for e in named

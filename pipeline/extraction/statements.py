@@ -88,6 +88,7 @@ class _Reading(Values):
             return
         if not findings and self._only_structures(segment, items):
             self.pending += self._heads(items, segment)
+            self.talked = None  # "Then kidneys": what was explained before is left behind
         else:
             self.pending = []
 
@@ -236,6 +237,9 @@ class _Reading(Values):
         covered = {t for item in items for t in range(item.start, item.end)}
         covered |= {t for cue in self._sides(segment.start, segment.end) for t in range(cue.start, cue.end)}
         return all(
-            token in covered or word in self.rules.determiners or word in ("and", "or", "of", "on", "in")
+            token in covered
+            or word in self.rules.determiners
+            or word in self.rules.turning
+            or word in ("and", "or", "of", "on", "in")
             for token, word in enumerate(self.norms[segment.start : segment.end], start=segment.start)
         )

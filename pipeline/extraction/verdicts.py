@@ -57,6 +57,8 @@ class Verdicts(Afterthoughts):
     def _verdict_stands(self, item: Item, items: list[Item], position: int, segment: Segment) -> bool:
         """Loose words of approval need a subject, or they are talk ("Good. Lovely.")."""
         words = " ".join(self.norms[item.start : item.end])
+        if words in self.rules.verbs_too and self._is_done(item, segment):
+            return False
         if words in self.rules.unsurprising and self._follows_wrong(segment):
             return False
         if words not in self.rules.weak:
@@ -99,6 +101,13 @@ class Verdicts(Afterthoughts):
         if concept.nature != "normal":
             return near or negated or not alone
         return strong_alone and near
+
+    def _is_done(self, item: Item, segment: Segment) -> bool:
+        """ "I'd just clean that one", "to dry the ears": a verb of what is done, not how something is."""
+        at = item.start - 1
+        while at > segment.start and self.norms[at] in ("just", "also", "then", "always", "gently", "only"):
+            at -= 1
+        return at >= segment.start and self.norms[at] in self.rules.before_verb
 
     def _follows_wrong(self, segment: Segment) -> bool:
         """Whether the finding before, in the same sentence, is something wrong."""

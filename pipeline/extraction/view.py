@@ -44,6 +44,8 @@ class _Words:
     no_side_before_left: frozenset[str]
     regions: frozenset[str]
     unsurprising: frozenset[str]
+    verbs_too: frozenset[str]
+    before_verb: frozenset[str]
     parting: frozenset[str]
     placing: frozenset[str]
     undoing: frozenset[str]

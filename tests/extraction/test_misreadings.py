@@ -86,6 +86,10 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Vomiting, I mean diarrhoea.": [("diarrhoea", "present", None, "now", "owner")],
     "Left ear's fine, right's waxy.": [("waxy", "present", "right", "now", "vet")],
     "PCV forty two.": [],
+    "Coat and skin gorgeous, no fleas. Let me just feel, left one's fine.": [
+        ("fleas", "absent", None, "now", "vet")
+    ],
+    "Right ear waxy. I'd just clean that one once a week.": [("waxy", "present", "right", "now", "vet")],
     "Owner's nae worries.": [],
     "One sebaceous cyst on the back, been there two years. Ticks.": [
         ("sebaceous cyst", "present", None, "now", "vet"),
@@ -146,6 +150,8 @@ VALUES: dict[str, list[str]] = {
     ],
     "Eyes good. She's twenty eight point seven, spot on.": ["weight 28.7 kg"],
     "CRT one.": ["capillary_refill_time 1 s"],
+    "Weight eight hundred and ten, he was nine fifty a month ago.": ["weight 0.81 kg", "weight 0.95 kg past"],
+    "Weight ten fifty.": ["weight 10.5 kg"],
     "Skin tent's slow, I'd say six percent.": ["hydration_deficit 6 %"],
     "Brought in because she's losing hair. Weight nine hundred and forty grams.": ["weight 0.94 kg"],
     "Heart rate was one forty and now it's one ten.": ["heart_rate 140 /min past", "heart_rate 110 /min"],
@@ -247,3 +253,19 @@ def test_as_expected_after_something_wrong_says_nothing_of_its_own() -> None:
     wrong, *rest = hear("A bit of stertor, as you'd expect.").findings
     assert (wrong.concept, rest) == ("stertor", [])
     assert [f.nature for f in hear("Hips are as you'd expect.").findings] == ["normal"]
+
+
+def test_a_value_read_in_an_unsaid_unit_is_shown_for_a_look() -> None:
+    """A guinea pig's 950 and a dog's ten fifty: the record tells how they were read."""
+    for said in ("Weight nine hundred and fifty.", "Weight ten fifty."):
+        (value,) = hear(said).measurements
+        assert value.confidence <= SURE_ENOUGH
+        assert value.method is not None
+
+
+def test_a_part_named_after_an_explanation_is_the_one_spoken_of() -> None:
+    """ "Hers" after "then kidneys" are the kidneys, whatever was explained before."""
+    findings = hear(
+        "I feel down the windpipe for a bean. Then kidneys, in old cats these get lumpy, hers are smooth."
+    ).findings
+    assert [f.system for f in findings] == ["abdomen"]

@@ -112,4 +112,6 @@ class Naming:
         amount = value.amount(row.unit)
         if row.kind == "temperature":
             return low <= amount <= high or low <= convert(amount, self.sheet.tables.unit("[degF]")) <= high
+        if row.unit == "kg" and amount > high:
+            amount = convert(amount, self.sheet.tables.unit("g"))  # grams go unsaid for small patients
         return low <= amount <= high

@@ -65,6 +65,7 @@ class Writing:
             return
         if unit is None:
             self._infer_unit(reading, amount)
+            self._read_out_decimals(reading, value)
             return
         if unit.to == reading.unit:
             total = convert(amount, unit)
@@ -77,7 +78,14 @@ class Writing:
             reading.method = _SAID_IN.get(unit.code, reading.method)
 
     def _infer_unit(self, reading: Reading, amount: float) -> None:
-        if reading.unit == "kg":
+        if reading.unit == "kg" and amount > self._heaviest(reading):
+            # "Weight nine fifty" of a guinea pig: no patient weighs that many kilograms.
+            reading.unit_inferred = True
+            reading.said_in = self.sheet.tables.unit("g")
+            reading.value = convert(amount, reading.said_in)
+            reading.method = "no unit said, read as grams"
+            reading.confidence = 0.6
+        elif reading.unit == "kg":
             reading.unit_inferred = True
             reading.method = "no unit said, taken as kilograms"
             reading.confidence = 0.8
@@ -86,6 +94,25 @@ class Writing:
             reading.value = half_up(amount * 100, 0)
             reading.method = f"heard as {amount:g}, read as {amount * 100:g} a minute"
             reading.confidence = 0.5
+
+    def _read_out_decimals(self, reading: Reading, value: Value) -> None:
+        """ "Weight ten fifty": two numbers read out for 10.50; it may be 1,050 grams, so a person is asked to look."""
+        following = self.sheet.numbers.get(value.end)
+        if reading.unit != "kg" or following is None or not isinstance(reading.value, float):
+            return
+        if reading.value % 1 or not 10 <= following.value < 100 or following.value % 1:
+            return
+        self.sheet.used.add(following.start)
+        reading.end = max(reading.end, following.end)
+        reading.method = (
+            f"heard as {reading.value:g} {following.value:g}, read with a decimal point, as kilograms"
+        )
+        reading.value = half_up(reading.value + following.value / 100, 2)
+        reading.confidence = 0.5
+
+    def _heaviest(self, reading: Reading) -> float:
+        plausible = self.sheet.tables.row(reading.kind).plausible
+        return plausible[1] if plausible is not None else float("inf")
 
     def _unit_carried(self, reading: Reading, value: Value) -> UnitWord | None:
         """The unit of the reading that this one corrects or is compared with."""
