@@ -34,8 +34,7 @@ def make(settings: Settings, folder: Path | None, *, as_json: bool) -> None:
     """Copy everything that is kept into a new folder, while others go on working."""
     at = now()
     if folder is None:
-        usual = settings.backups or user_data_path("rostral", appauthor=False) / "backups"
-        folder = usual.expanduser() / f"rostral-{at:%Y-%m-%dT%H%M%SZ}"
+        folder = usual_backup(settings, at)
     with open_books(settings) as books:
         manifest = make_backup(
             books.database,
@@ -55,6 +54,12 @@ def make(settings: Settings, folder: Path | None, *, as_json: bool) -> None:
             f"{len(gone)} recordings or documents were missing where they should be, {gone[0]} first: the backup"
             " does not hold them."
         )
+
+
+def usual_backup(settings: Settings, at: datetime) -> Path:
+    """A new folder for the backup of a time, where backups are kept."""
+    usual = settings.backups or user_data_path("rostral", appauthor=False) / "backups"
+    return usual.expanduser() / f"rostral-{at:%Y-%m-%dT%H%M%SZ}"
 
 
 def check(folder: Path) -> None:

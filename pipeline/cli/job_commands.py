@@ -118,6 +118,38 @@ def reread(
     job_wishes.reread(load_settings(person=who), drafts=drafts)
 
 
+@jobs.command("print")
+def print_records(
+    records: Annotated[
+        list[str],
+        typer.Argument(
+            help="Identifiers of signed records; their beginnings are enough.", show_default=False
+        ),
+    ],
+    who: Who = None,
+) -> None:
+    """Have the documents of signed records made and kept."""
+    from pipeline.cli import job_wishes
+    from pipeline.settings import load_settings
+
+    job_wishes.print_records(load_settings(person=who), records)
+
+
+@jobs.command("backup")
+def backup(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(help="A new folder; by default one where backups are kept.", show_default=False),
+    ] = None,
+    who: Who = None,
+) -> None:
+    """Have a backup made."""
+    from pipeline.cli import job_wishes
+    from pipeline.settings import load_settings
+
+    job_wishes.backup(load_settings(person=who), folder)
+
+
 def worker(
     once: Annotated[bool, typer.Option("--once", help="End as soon as nothing is left to do.")] = False,
     silence: Annotated[

@@ -5,14 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.capture import read_audio
-from pipeline.cli.choosing import choose_patient
+from pipeline.cli.backups import usual_backup
+from pipeline.cli.border import CallError
+from pipeline.cli.choosing import choose_patient, choose_record
 from pipeline.cli.inputs import read_visit, require_file
 from pipeline.cli.job_views import open_jobs
 from pipeline.cli.keeping import usual_recordings
 from pipeline.cli.screen import output, remark
-from pipeline.jobs import Job, Reread, Transcribe
+from pipeline.jobs import BackUp, Job, Print, Reread, Transcribe
 from pipeline.settings import Settings
 from pipeline.store import add_recording, keep_sound, open_visit
+from pipeline.store.stamps import now
 
 
 def transcribe(settings: Settings, audio: Path, patient: str, kind: str | None, day: str | None) -> None:
@@ -35,6 +38,22 @@ def reread(settings: Settings, *, drafts: bool) -> None:
     """Ask for all signed transcripts to be understood anew."""
     with open_jobs(settings) as (books, jobs):
         _say(jobs.submit(books.actor, "reread", Reread(drafts=drafts)))
+
+
+def print_records(settings: Settings, given: list[str]) -> None:
+    """Ask for the documents of signed records."""
+    with open_jobs(settings) as (books, jobs):
+        chosen = tuple(choose_record(books, one) for one in given)
+        _say(jobs.submit(books.actor, "print", Print(record_ids=chosen)))
+
+
+def backup(settings: Settings, folder: Path | None) -> None:
+    """Ask for a backup in a new folder."""
+    to = (folder or usual_backup(settings, now())).absolute()
+    if to.exists():
+        raise CallError(f"{to} is there already: name a new folder.")
+    with open_jobs(settings) as (books, jobs):
+        _say(jobs.submit(books.actor, "backup", BackUp(folder=str(to))))
 
 
 def _say(job: Job) -> None:

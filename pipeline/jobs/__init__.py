@@ -4,8 +4,10 @@ In comes what is to be done, for whom, and a key so that the same wish twice is 
 effect, by this process or by another that takes over. Holds no decision of its own about a record, and talks no SQL.
 """
 
+from pipeline.jobs.backing_up import BackUp
 from pipeline.jobs.kinds import KINDS
 from pipeline.jobs.model import Asked, Ended, Job, JobsError, JobState
+from pipeline.jobs.printing import Print
 from pipeline.jobs.rereading import Reread
 from pipeline.jobs.service import Jobs
 from pipeline.jobs.transcription import Transcribe
@@ -14,6 +16,7 @@ from pipeline.jobs.work import Kind, LaterError, Work
 __all__ = [
     "KINDS",
     "Asked",
+    "BackUp",
     "Ended",
     "Job",
     "JobState",
@@ -21,6 +24,7 @@ __all__ = [
     "JobsError",
     "Kind",
     "LaterError",
+    "Print",
     "Reread",
     "Transcribe",
     "Work",

@@ -16,6 +16,7 @@ from typing import Any, NoReturn, TypeVar
 from lexicon import LexiconError
 from models import ModelError
 from pipeline.capture import CaptureError
+from pipeline.filing import FilingError
 from pipeline.jobs.engine import Engine, failure, is_failure, plain, run_step
 from pipeline.jobs.kinds import KINDS
 from pipeline.jobs.model import JobsError
@@ -31,7 +32,7 @@ _log = logging.getLogger("rostral.jobs")
 
 Written = TypeVar("Written")
 
-_TOLD = (StoreError, CaptureError, SpeechError, ModelError, LexiconError, JobsError, LaterError)
+_TOLD = (StoreError, CaptureError, SpeechError, ModelError, LexiconError, FilingError, JobsError, LaterError)
 """Errors whose messages are written for users."""
 
 _MAY_PASS = (DatabaseError, SoundUnreachableError, LaterError, OSError, MemoryError)

@@ -15,6 +15,7 @@ from pipeline.store.accounts import (
 )
 from pipeline.store.audit import audit
 from pipeline.store.database import Database
+from pipeline.store.documents import documents_of, keep_document
 from pipeline.store.errors import (
     ConflictError,
     DatabaseError,
@@ -37,6 +38,7 @@ from pipeline.store.lists import (
 from pipeline.store.model import (
     Actor,
     Client,
+    KeptPaper,
     KeptPatient,
     KeptRecord,
     KeptRecording,
@@ -117,6 +119,7 @@ __all__ = [
     "DatabaseError",
     "EntryError",
     "Hit",
+    "KeptPaper",
     "KeptPatient",
     "KeptRecord",
     "KeptRecording",
@@ -155,6 +158,7 @@ __all__ = [
     "checked_login",
     "client_of",
     "counts",
+    "documents_of",
     "end_all_sign_ins",
     "end_sign_in",
     "erase_client",
@@ -164,6 +168,7 @@ __all__ = [
     "forget_failures",
     "found_practice",
     "full_id",
+    "keep_document",
     "keep_record",
     "keep_sound",
     "last_signed_review",

@@ -99,6 +99,17 @@ class KeptRecording(Frozen):
     duration_s: float = Field(ge=0)
 
 
+class KeptPaper(Frozen):
+    """A document that was made of a signed version."""
+
+    id: Identifier
+    record_id: Identifier
+    version: int
+    kind: str
+    path: str
+    sha256: str
+
+
 class KeptRecord(Frozen):
     """An exam record with its state. `review` is the open draft; null while the last version stands signed."""
 

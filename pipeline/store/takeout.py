@@ -13,7 +13,7 @@ from pipeline.review import Review
 from pipeline.speech.model import Frozen
 from pipeline.store.database import Database
 from pipeline.store.errors import NotFoundError
-from pipeline.store.model import Actor, Client, Identifier, KeptPatient, KeptVisit, SignedVersion
+from pipeline.store.model import Actor, Client, Identifier, KeptPaper, KeptPatient, KeptVisit, SignedVersion
 from pipeline.store.patients import kept_client, kept_patient
 from pipeline.store.records import read_version, signed_review
 from pipeline.store.tables import (
@@ -38,17 +38,6 @@ class KeptSound(Frozen):
     path: str
     sha256: str
     duration_s: float
-
-
-class KeptPaper(Frozen):
-    """A document that was made of a signed version."""
-
-    id: Identifier
-    record_id: Identifier
-    version: int
-    kind: str
-    path: str
-    sha256: str
 
 
 class WholeVersion(Frozen):

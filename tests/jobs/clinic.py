@@ -12,20 +12,28 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from lexicon import load_lexicon
 from pipeline.capture import SAMPLE_RATE_HZ, read_audio
+from pipeline.exam import understand
 from pipeline.jobs import Job, Jobs, Transcribe
-from pipeline.record import Patient
+from pipeline.record import Patient, Visit
+from pipeline.review import AcceptCertain, Acknowledge, current, hindrances, notice_key
 from pipeline.settings import Settings
+from pipeline.speech import Transcript
 from pipeline.store import (
     Actor,
     Database,
+    KeptRecord,
     KeptRecording,
     add_patient,
     add_person,
     add_recording,
     found_practice,
+    keep_record,
     keep_sound,
     open_visit,
+    review_record,
+    sign_record,
 )
 
 ROOT = Path(__file__).parents[2]
@@ -62,6 +70,23 @@ class Clinic:
         return add_recording(
             self.database, self.vet, visit.id, path, sha256, read_audio(sound).duration_s, START
         )
+
+    def signed(self, said: str) -> KeptRecord:
+        """A signed record of a text, of a new visit."""
+        patient = add_patient(self.database, self.vet, DOG, None, START)
+        visit = open_visit(self.database, self.vet, patient.id, "recheck", START)
+        transcript = Transcript.from_text(said)
+        understood = understand(transcript, DOG, Visit(kind="recheck", on=START.date()))
+        kept = keep_record(self.database, self.vet, visit.id, understood, START)
+        lexicon = load_lexicon()
+        kept = review_record(self.database, self.vet, kept, (AcceptCertain(),), lexicon, START)
+        assert kept.review is not None
+        answers = tuple(
+            Acknowledge(notice=notice_key(notice), reason="not today")
+            for notice in hindrances(current(kept.review, lexicon))
+        )
+        kept = review_record(self.database, self.vet, kept, answers, lexicon, START)
+        return sign_record(self.database, self.vet, kept, lexicon, START)
 
     def asked(self, jobs: Jobs, recording: KeptRecording) -> Job:
         """The job that writes a recording down."""

@@ -10,8 +10,19 @@ from pathlib import Path
 import pytest
 from clinic import START, Clinic, cut, new_clinic, wait_until
 
-from pipeline.jobs import KINDS, Jobs, JobsError, Reread, Transcribe
-from pipeline.store import Database, NotFoundError, audit, events_of, found_practice, record_of, records_of
+from pipeline.jobs import KINDS, BackUp, Ended, Jobs, JobsError, Print, Reread, Transcribe
+from pipeline.store import (
+    Database,
+    NotFoundError,
+    audit,
+    documents_of,
+    events_of,
+    found_practice,
+    record_of,
+    records_of,
+    signed_version,
+)
+from pipeline.store.backup import backup_faults
 from pipeline.store.tables import record
 from pipeline.store.workers import workers
 
@@ -152,6 +163,65 @@ def test_a_running_job_is_cancelled_within_its_step(clinic: Clinic, jobs: Jobs, 
     wait_until(lambda: jobs.doing == {})
     assert jobs.job(clinic.vet, job.id).state == "cancelled"
     assert records_of(clinic.database, clinic.vet) == ()
+
+
+# --- other kinds -----------------------------------------------------------------------------------
+
+
+def test_signed_transcripts_are_understood_anew_beside_what_was_signed(
+    clinic: Clinic, jobs: Jobs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A word of the practice's own, added later: it is told, a draft is made once, and nothing signed changes."""
+    signed = clinic.signed("Left ear has gribbles. Eyes clear. Weight twelve kilos.")
+    other = clinic.signed("Eyes clear. Heart rate ninety.")
+    before = signed_version(clinic.database, clinic.vet, signed.id, 1, START)
+    terms = tmp_path / "terms.toml"
+    terms.write_text('[[wording]]\nof = "ear_wax"\nterms = ["gribbles"]\n', encoding="utf-8")
+    monkeypatch.setenv("ROSTRAL_TERMS", str(terms))
+    jobs.begin()
+    told = jobs.submit(clinic.vet, "reread", Reread())
+    wait_until(lambda: jobs.job(clinic.vet, told.id).state in Ended)
+    result = jobs.job(clinic.vet, told.id).result
+    assert result is not None, jobs.job(clinic.vet, told.id)
+    assert (result["read"], [line["record"] for line in result["changed"]]) == (2, [signed.id])
+    assert any("wax" in fact for fact in result["changed"][0]["new"])
+    assert len(records_of(clinic.database, clinic.vet)) == 2
+    kept = jobs.submit(clinic.vet, "reread", Reread(drafts=True))
+    wait_until(lambda: jobs.job(clinic.vet, kept.id).state in Ended)
+    (line,) = (jobs.job(clinic.vet, kept.id).result or {})["changed"]
+    draft = record_of(clinic.database, clinic.vet, line["draft"])
+    assert (draft.state, draft.visit_id) == ("draft", signed.visit_id)
+    assert len(records_of(clinic.database, clinic.vet)) == 3
+    assert signed_version(clinic.database, clinic.vet, signed.id, 1, START) == before
+    assert record_of(clinic.database, clinic.vet, other.id) == other
+    assert audit(clinic.database) == ()
+
+
+def test_documents_are_made_and_kept_once(clinic: Clinic, jobs: Jobs) -> None:
+    signed = clinic.signed("Left ear red. Eyes clear. Weight twelve kilos.")
+    jobs.begin()
+    for _ in range(2):
+        job = jobs.submit(clinic.vet, "print", Print(record_ids=(signed.id,)))
+        wait_until(lambda job=job: jobs.job(clinic.vet, job.id).state in Ended)  # type: ignore[misc]
+        assert jobs.job(clinic.vet, job.id).state == "done", jobs.job(clinic.vet, job.id)
+    papers = documents_of(clinic.database, clinic.vet, signed.id)
+    assert [paper.kind for paper in papers] == ["record", "sheet"]
+    assert all((clinic.recordings / paper.path).read_bytes().startswith(b"%PDF-") for paper in papers)
+
+
+def test_a_backup_is_made_once(own_database: Database, tmp_path: Path) -> None:
+    """On SQLite alone: what a backup holds, and PostgreSQL's, the tests of the store tell."""
+    clinic = new_clinic(own_database, own_database.shown, tmp_path)
+    jobs = clinic.jobs()
+    folder = tmp_path / "backups" / "one"
+    jobs.begin()
+    for _ in range(2):
+        job = jobs.submit(clinic.manager, "backup", BackUp(folder=str(folder)))
+        wait_until(lambda job=job: jobs.job(clinic.manager, job.id).state in Ended)  # type: ignore[misc]
+        assert jobs.job(clinic.manager, job.id).state == "done", jobs.job(clinic.manager, job.id)
+    jobs.close()
+    assert backup_faults(folder) == ()
+    assert sum(event.action == "backup" for event in events_of(own_database, clinic.manager)) == 1
 
 
 # --- processes of their own ------------------------------------------------------------------------
