@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import psycopg
+from psycopg import sql
 
 from lexicon import load_lexicon
 from pipeline.evaluation import read_gold
@@ -186,15 +187,16 @@ def _into_server(database: Database, batches: Iterable[dict[str, list[tuple[Any,
     with psycopg.connect(url, autocommit=True) as connection:
         connection.execute("SET synchronous_commit = off")
         connection.execute("SET maintenance_work_mem = '512MB'")
-        (index,) = connection.execute(
-            "SELECT indexdef FROM pg_indexes WHERE indexname = 'findable_words'"
-        ).fetchone()  # type: ignore[misc]
-        connection.execute("DROP INDEX findable_words")
+        found = "SELECT indexname, indexdef FROM pg_indexes WHERE indexname LIKE 'findable_words%'"
+        indexes = connection.execute(found).fetchall()
+        for name, _ in indexes:
+            connection.execute(sql.SQL("DROP INDEX {}").format(sql.Identifier(name)))
         for rows in batches:
             with connection.transaction(), connection.cursor() as cursor:
                 for table, names in COLUMNS.items():
                     with cursor.copy(f"COPY {table} ({', '.join(names)}) FROM STDIN") as copy:
                         for row in rows[table]:
                             copy.write_row(row)
-        connection.execute(index)
+        for _, made in indexes:
+            connection.execute(made)
         connection.execute("VACUUM ANALYZE")

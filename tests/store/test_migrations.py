@@ -57,10 +57,9 @@ def _made_by_an_older_program(address: str | Path, step: str, source: Database) 
         for table in then.sorted_tables:
             if table.name == "alembic_version" or table.name.startswith("findable_words"):
                 continue
-            # Numbers that the database gives out are left to it, so that it knows which come next.
-            given = [
-                column.name for column in table.columns if (table.name, column.name) != ("findable", "number")
-            ]
+            # What the database makes itself is left to it.
+            made = (("findable", "number"), ("findable", "findable_words_vector"))
+            given = [column.name for column in table.columns if (table.name, column.name) not in made]
             columns = [now.tables[table.name].c[name] for name in given]
             rows = [dict(row) for row in reading.execute(select(*columns)).mappings()]
             if rows:
