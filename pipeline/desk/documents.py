@@ -1,4 +1,4 @@
-"""Documents of a signed record, as the filing stage makes them."""
+"""Documents of a record, as the filing stage makes them: of its signed versions, and of its draft as a draft."""
 
 from __future__ import annotations
 
@@ -7,11 +7,25 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from pipeline.desk.desk import Desk
-from pipeline.filing import Letterhead, clinical_record_pdf, load_language, take_home_sheet_pdf
-from pipeline.filing.history import CHARTED
+from pipeline.desk.texts import say
+from pipeline.filing import (
+    CHARTED,
+    Language,
+    Letterhead,
+    PaperName,
+    clinical_record_pdf,
+    draft_pdf,
+    load_language,
+    take_home_sheet_pdf,
+)
+from pipeline.review import current
 from pipeline.store import (
     Actor,
+    Client,
+    KeptRecord,
     NotFoundError,
+    PastValue,
+    RecordLine,
     client_of,
     patient_of,
     practice_of,
@@ -49,29 +63,72 @@ def document(desk: Desk, actor: Actor, record_id: str, form: Form) -> Document:
     if form == "data":
         content = versions[-1].record.model_dump_json(indent=2).encode()
         return Document(content, "application/json", f"{name}.json", kept.version)
-    letterhead = Letterhead.model_validate(
-        practice_of(desk.database, actor).model_dump(include=set(Letterhead.model_fields))
-    )
-    past = {kind: values_of(desk.database, actor, line.patient_id, kind) for kind in CHARTED}
-    animal = patient_of(desk.database, actor, line.patient_id)
-    client = client_of(desk.database, actor, animal.client_id) if animal.client_id else None
-    settings = desk.options.settings
-    language = load_language(settings.document_words)
+    around = _around(desk, actor, line)
     if form == "record":
         printed = clinical_record_pdf(
             versions,
-            letterhead,
+            around.letterhead,
             desk.lexicon,
-            client=client,
-            past=past,
-            paper=settings.paper,
-            language=language,
+            client=around.client,
+            past=around.past,
+            paper=around.paper,
+            language=around.language,
         )
     else:
         printed = take_home_sheet_pdf(
-            versions[-1], letterhead, desk.lexicon, past=past, paper=settings.paper, language=language
+            versions[-1],
+            around.letterhead,
+            desk.lexicon,
+            past=around.past,
+            paper=around.paper,
+            language=around.language,
         )
     return Document(printed.pdf, "application/pdf", f"{name}.pdf", kept.version)
+
+
+def draft_document(desk: Desk, actor: Actor, kept: KeptRecord) -> Document:
+    """Print a record's draft, marked as such on every page. Raises NotFoundError, pipeline.filing.FilingError."""
+    if kept.review is None:
+        raise NotFoundError(say("board.no_draft"))
+    line = record_line(desk.database, actor, kept.id)
+    around = _around(desk, actor, line)
+    printed = draft_pdf(
+        current(kept.review, desk.lexicon),
+        around.letterhead,
+        desk.lexicon,
+        desk.at(),
+        client=around.client,
+        past=around.past,
+        paper=around.paper,
+        language=around.language,
+    )
+    name = f"{line.on}-{_plain(line.patient)}-draft.pdf"
+    return Document(printed.pdf, "application/pdf", name, kept.version)
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """What a document shows beside its record, and how."""
+
+    letterhead: Letterhead
+    client: Client | None
+    past: dict[str, tuple[PastValue, ...]]
+    paper: PaperName
+    language: Language
+
+
+def _around(desk: Desk, actor: Actor, line: RecordLine) -> _Around:
+    animal = patient_of(desk.database, actor, line.patient_id)
+    settings = desk.options.settings
+    return _Around(
+        letterhead=Letterhead.model_validate(
+            practice_of(desk.database, actor).model_dump(include=set(Letterhead.model_fields))
+        ),
+        client=client_of(desk.database, actor, animal.client_id) if animal.client_id else None,
+        past={kind: values_of(desk.database, actor, line.patient_id, kind) for kind in CHARTED},
+        paper=settings.paper,
+        language=load_language(settings.document_words),
+    )
 
 
 def _plain(name: str) -> str:

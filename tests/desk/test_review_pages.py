@@ -226,6 +226,21 @@ def test_documents_of_a_signed_record(practice: Practice) -> None:
     assert [event.detail["form"] for event in exports] == ["record", "sheet", "data"]
 
 
+def test_a_draft_on_paper_says_that_nobody_signed_it(practice: Practice) -> None:
+    vet = practice.browser("vet")
+    kept = draft(practice, WHOLE)
+    address = f"/records/{kept.id}/draft.pdf"
+    assert f'href="{address}"' in vet.get(f"/records/{kept.id}").text
+    made = vet.get(address)
+    assert (made.status_code, made.headers["content-type"]) == (200, "application/pdf")
+    assert "-bramley-draft.pdf" in made.headers["content-disposition"]
+    for page in pypdf.PdfReader(io.BytesIO(made.content)).pages:
+        assert "Draft · not signed" in page.extract_text()
+    kept = ready(practice, vet, kept)
+    vet.fill(f"/records/{kept.id}/sign", revision=str(kept.revision), password=PASSWORD)
+    assert vet.get(address).status_code == 404
+
+
 def test_documents_are_made_for_the_practices_paper_and_in_its_words(
     practice: Practice, tmp_path: Path
 ) -> None:

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from pipeline.desk.board import Board, Order, board_of
 from pipeline.desk.desk import AtDesk, Desk
+from pipeline.desk.documents import draft_document
 from pipeline.desk.errors import DeskError, status_of
 from pipeline.desk.forms import Form, OwnScript
 from pipeline.desk.pages import go_to, page, part
@@ -101,6 +102,14 @@ def board(request: Request, desk: AtDesk, actor: Anyone, record_id: str, order: 
     if kept.review is None:
         raise NotFoundError(say("board.no_draft"))
     return board_answer(request, desk, actor, kept, order)
+
+
+@router.get("/{record_id}/draft.pdf")
+def printed_draft(desk: AtDesk, actor: Anyone, record_id: str) -> Response:
+    """The draft on paper, marked as unsigned on every page; that it was looked at is kept in the trail."""
+    made = draft_document(desk, actor, view_record(desk.database, actor, record_id, desk.at()))
+    headers = {"Content-Disposition": f'inline; filename="{made.name}"'}
+    return Response(made.content, media_type=made.media_type, headers=headers)
 
 
 @router.post("/{record_id}/sign")
