@@ -10,9 +10,9 @@ from lexicon import Lexicon
 from pipeline.filing.amendments import amendments_of
 from pipeline.filing.charts import chart_svg, described
 from pipeline.filing.code import record_code
-from pipeline.filing.errors import FilingError
 from pipeline.filing.language import Language, load_language
 from pipeline.filing.letterhead import Letterhead, logo_format
+from pipeline.filing.outgoing import check_versions
 from pipeline.filing.record_content import RecordContent, record_content
 from pipeline.filing.typesetting import Attachment, PaperName, Picture, Printed, typeset
 from pipeline.record import ExamRecord
@@ -41,7 +41,7 @@ def clinical_record_pdf(
     those of `zone`.
     Raises FilingError when versions are missing, mixed or out of order.
     """
-    _check(versions)
+    check_versions(versions)
     language = language or load_language()
     words = language["record"]
     last = versions[-1]
@@ -107,20 +107,6 @@ def draft_pdf(
         "amendments_why": "",
     }
     return typeset("record.typ", page, _pictures(content, letterhead, language), printed_at)
-
-
-def _check(versions: Sequence[SignedVersion]) -> None:
-    if not versions:
-        raise FilingError("There is no signed version to print. Have the record signed, or print its draft.")
-    record_ids = {version.record_id for version in versions}
-    if len(record_ids) > 1:
-        raise FilingError(
-            f"Versions of {len(record_ids)} records were given; a document holds the versions of one."
-        )
-    numbers = [version.version for version in versions]
-    if numbers != list(range(1, len(numbers) + 1)):
-        found = ", ".join(str(number) for number in numbers)
-        raise FilingError(f"A document needs all versions from 1 on in their order; given were {found}.")
 
 
 def _page(
