@@ -24,7 +24,7 @@ def calendar(documents: list[Outgoing]) -> bytes:
         for place, item in enumerate(document.record.plan):
             if item.due is not None and (_stands(item) or document.version > 1):
                 made.add_component(_event(document, place, item, date.fromisoformat(item.due)))
-    return made.to_ical()
+    return bytes(made.to_ical())
 
 
 def _event(document: Outgoing, place: int, item: PlanItem, due: date) -> Event:
