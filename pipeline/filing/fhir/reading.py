@@ -98,7 +98,8 @@ def _client(owner: Part) -> Client:
         id=id_of_urn(owner["identifier"][0]["value"]),
         name=owner["name"][0]["text"] if "name" in owner else None,
         address=owner["address"][0]["text"] if "address" in owner else None,
-        **_telecom(owner),
+        phone=_telecom(owner).get("phone"),
+        email=_telecom(owner).get("email"),
     )
 
 
@@ -112,7 +113,8 @@ def _practice(organization: Part, release: Release) -> Letterhead:
         name=organization["name"],
         address=address["text"] if address else None,
         registration=registration[0]["value"] if registration else None,
-        **_telecom(contact),
+        phone=_telecom(contact).get("phone"),
+        email=_telecom(contact).get("email"),
     )
 
 
