@@ -19,6 +19,7 @@ import os
 import secrets
 import socket
 from collections.abc import Callable, Iterable
+from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
 from dbos import DBOS, DBOSClient, DBOSConfig, DBOSPortableJSONSerializer, WorkflowStatus
@@ -218,6 +219,25 @@ class Engine:
             return True
 
         return self._asked(rewind)
+
+    def forget(self, before: datetime, at_once: int) -> list[str]:
+        """Remove jobs that ended before, with all that their steps answered, so many at most; gives their identifiers."""
+
+        def remove() -> list[str]:
+            ended = self._client.list_workflows(
+                name=_WORKFLOW,
+                status=["SUCCESS", "ERROR", "MAX_RECOVERY_ATTEMPTS_EXCEEDED", "CANCELLED"],
+                completed_before=before.isoformat(),
+                limit=at_once,
+                load_input=False,
+                load_output=False,
+            )
+            gone = [status.workflow_id for status in ended]
+            if gone:
+                self._client.delete_workflows(gone)
+            return gone
+
+        return self._asked(remove)
 
     def _config(self, executor: str) -> DBOSConfig:
         return {

@@ -17,7 +17,7 @@ from pipeline.jobs.watch import Watch
 from pipeline.settings import Settings
 from pipeline.store import Actor, Database, EntryError, NotFoundError
 from pipeline.store.stamps import new_id, sha256
-from pipeline.store.workers import JobNote, end_wait, job_notes, note_job
+from pipeline.store.workers import JobNote, end_wait, job_notes, note_job, workers
 
 _DIED = "The processes that did it died or were ended while they did it, several times."
 _STATES: dict[str, JobState] = {
@@ -30,7 +30,7 @@ _STATES: dict[str, JobState] = {
     "CANCELLED": "cancelled",
 }
 _ENGINE_STATES: dict[JobState, tuple[str, ...]] = {
-    "queued": ("ENQUEUED", "DELAYED"),
+    "queued": ("ENQUEUED", "DELAYED", "PENDING"),
     "running": ("PENDING",),
     "waiting": ("ERROR",),
     "done": ("SUCCESS",),
@@ -91,7 +91,8 @@ class Jobs:
         among = None if wanted is None else {name for state in wanted for name in _ENGINE_STATES[state]}
         rows = self._engine.listed(actor.practice_id, among, limit)
         notes = job_notes(self._database, [row.workflow_id for row in rows])
-        shown = (_shown(row, notes.get(row.workflow_id)) for row in rows)
+        alive = self._alive()
+        shown = (_shown(row, notes.get(row.workflow_id), alive) for row in rows)
         return tuple(job for job in shown if wanted is None or job.state in wanted)
 
     def cancel(self, actor: Actor, job_id: str) -> Job:
@@ -179,7 +180,12 @@ class Jobs:
         raise NotFoundError("There is no such job in this practice.")
 
     def _shown(self, row: Any) -> Job:
-        return _shown(row, job_notes(self._database, [row.workflow_id]).get(row.workflow_id))
+        note = job_notes(self._database, [row.workflow_id]).get(row.workflow_id)
+        return _shown(row, note, self._alive())
+
+    def _alive(self) -> set[str]:
+        """Processes that did not end, as far as is known."""
+        return {worker.id for worker in workers(self._database) if worker.beat is not None}
 
 
 def _queue(kind: str) -> str:
@@ -187,13 +193,15 @@ def _queue(kind: str) -> str:
     return SLOW if row is not None and row.slow else QUICK
 
 
-def _shown(row: Any, note: JobNote | None) -> Job:
+def _shown(row: Any, note: JobNote | None, alive: set[str]) -> Job:
     kind, text = row.input["args"]
     wish = Doing.model_validate_json(text)
     note = note or JobNote(job_id=row.workflow_id)
     state = _STATES[row.status]
     if state == "failed" and note.retry_at is not None:
         state = "waiting"
+    if state == "running" and row.executor_id not in alive:
+        state = "queued"  # its process ended: another one takes it over
     runs = state == "running"
     told = state in ("failed", "waiting") or (note.attempt > 1 and state in ("queued", "running"))
     reason = _DIED if row.status == "MAX_RECOVERY_ATTEMPTS_EXCEEDED" else note.reason if told else None

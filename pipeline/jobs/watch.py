@@ -22,6 +22,7 @@ from pipeline.store.workers import (
     beat_worker,
     claim_attempt,
     due_jobs,
+    forget_notes,
     forget_worker,
     workers,
 )
@@ -30,6 +31,11 @@ _CLAIMED = timedelta(seconds=60)
 """How long a process has for putting a job that is due back in its queue, before another may."""
 
 _MOST_WAIT_S = 30.0
+
+KEPT_FOR = timedelta(days=30)
+"""How long a job that ended can be looked at. What its steps answered holds spoken words, which are the record's to keep."""
+
+_FORGOTTEN_AT_ONCE = 20
 
 
 class Watch:
@@ -83,8 +89,10 @@ class Watch:
                 self._beat()
                 self._take_over()
                 self._try_again()
-            except DatabaseError as error:
-                self.trouble = str(error)
+                self._forget()
+            except Exception as error:  # noqa: BLE001 - whatever happens, it goes on: others would take it for dead
+                known = isinstance(error, DatabaseError)
+                self.trouble = str(error) if known else f"Internal error ({type(error).__name__}: {error})."
                 wait_s = min(wait_s * 2, _MOST_WAIT_S)
             else:
                 self.trouble, wait_s = None, self._beat_s
@@ -126,3 +134,7 @@ class Watch:
         for note in due_jobs(self._database, now()):
             if claim_attempt(self._database, note, now() + _CLAIMED):
                 self._go_on(note)
+
+    def _forget(self) -> None:
+        """Forget what ended long ago, a few at each beat."""
+        forget_notes(self._database, self._engine.forget(now() - KEPT_FOR, _FORGOTTEN_AT_ONCE))

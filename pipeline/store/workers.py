@@ -102,6 +102,15 @@ def end_wait(database: Database, job_id: str) -> None:
         connection.execute(update(job_note).where(job_note.c.job_id == job_id).values(retry_at=None))
 
 
+def forget_notes(database: Database, job_ids: Iterable[str]) -> None:
+    """Remove the notes on jobs that are no more."""
+    gone = tuple(job_ids)
+    if not gone:
+        return
+    with database.writing() as connection:
+        connection.execute(delete(job_note).where(job_note.c.job_id.in_(gone)))
+
+
 def _note(row: Any) -> JobNote:
     values = dict(row._mapping)
     if row.retry_at is not None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import dataclasses
 import signal
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from clinic import START, Clinic, cut, new_clinic, wait_until
 
-from pipeline.jobs import KINDS, BackUp, Ended, Jobs, JobsError, Print, Reread, Transcribe
+from pipeline.jobs import KINDS, BackUp, Ended, Jobs, JobsError, Print, Reread, Transcribe, watch
 from pipeline.store import (
     Database,
     NotFoundError,
@@ -24,7 +25,7 @@ from pipeline.store import (
 )
 from pipeline.store.backup import backup_faults
 from pipeline.store.tables import record
-from pipeline.store.workers import workers
+from pipeline.store.workers import job_notes, workers
 
 
 @pytest.fixture
@@ -49,6 +50,12 @@ def jobs(clinic: Clinic) -> Iterator[Jobs]:
 def short_sound(samples: Path, tmp_path: Path) -> Path:
     """A few seconds of a dictation."""
     return cut(samples / "cat_terse.flac", tmp_path / "short.wav", 0, 6)
+
+
+@pytest.fixture
+def long_sound(samples: Path, tmp_path: Path) -> Path:
+    """Enough for several signs of how far it is."""
+    return cut(samples / "dog_chatty.flac", tmp_path / "long.wav", 0, 40)
 
 
 def test_a_recording_becomes_a_draft_of_its_visit(clinic: Clinic, jobs: Jobs, short_sound: Path) -> None:
@@ -155,14 +162,28 @@ def test_a_queued_job_is_cancelled_and_may_come_back(clinic: Clinic, jobs: Jobs,
     wait_until(lambda: jobs.job(clinic.vet, job.id).state == "done")
 
 
-def test_a_running_job_is_cancelled_within_its_step(clinic: Clinic, jobs: Jobs, samples: Path) -> None:
-    job = clinic.asked(jobs, clinic.recorded(samples / "dog_chatty.flac"))
+def test_a_running_job_is_cancelled_within_its_step(clinic: Clinic, jobs: Jobs, long_sound: Path) -> None:
+    job = clinic.asked(jobs, clinic.recorded(long_sound))
     jobs.begin()
     wait_until(lambda: jobs.job(clinic.vet, job.id).share is not None)
     jobs.cancel(clinic.vet, job.id)
     wait_until(lambda: jobs.doing == {})
     assert jobs.job(clinic.vet, job.id).state == "cancelled"
     assert records_of(clinic.database, clinic.vet) == ()
+
+
+def test_what_ended_long_ago_is_forgotten_with_all_its_steps_said(
+    clinic: Clinic, jobs: Jobs, short_sound: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = clinic.asked(jobs, clinic.recorded(short_sound))
+    waiting = jobs.submit(clinic.vet, "reread", Reread())
+    jobs.cancel(clinic.vet, waiting.id)
+    jobs.begin()
+    wait_until(lambda: jobs.job(clinic.vet, job.id).state == "done")
+    monkeypatch.setattr(watch, "KEPT_FOR", timedelta(seconds=-5))
+    wait_until(lambda: jobs.jobs(clinic.vet) == ())
+    assert job_notes(clinic.database, [job.id]) == {}
+    assert len(records_of(clinic.database, clinic.vet)) == 1
 
 
 # --- other kinds -----------------------------------------------------------------------------------
@@ -250,8 +271,8 @@ def test_two_workers_share_recordings_and_one_is_killed(
     assert audit(clinic.database) == ()
 
 
-def test_a_job_goes_on_after_its_only_worker_was_killed(clinic: Clinic, jobs: Jobs, samples: Path) -> None:
-    job = clinic.asked(jobs, clinic.recorded(samples / "dog_chatty.flac"))
+def test_a_job_goes_on_after_its_only_worker_was_killed(clinic: Clinic, jobs: Jobs, long_sound: Path) -> None:
+    job = clinic.asked(jobs, clinic.recorded(long_sound))
     first = clinic.start_worker()
     wait_until(lambda: jobs.job(clinic.vet, job.id).share is not None)
     first.kill()
@@ -265,9 +286,11 @@ def test_a_job_goes_on_after_its_only_worker_was_killed(clinic: Clinic, jobs: Jo
     assert len(records_of(clinic.database, clinic.vet)) == 1
 
 
-def test_a_worker_that_is_asked_to_end_finishes_its_step(clinic: Clinic, jobs: Jobs, samples: Path) -> None:
+def test_a_worker_that_is_asked_to_end_finishes_its_step(
+    clinic: Clinic, jobs: Jobs, long_sound: Path
+) -> None:
     """It says that it ended, so that the next goes on at once from the step after."""
-    job = clinic.asked(jobs, clinic.recorded(samples / "dog_chatty.flac"))
+    job = clinic.asked(jobs, clinic.recorded(long_sound))
     first = clinic.start_worker()
     wait_until(lambda: jobs.job(clinic.vet, job.id).share is not None)
     first.send_signal(signal.SIGTERM)
