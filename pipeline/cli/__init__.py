@@ -285,6 +285,62 @@ def serve(
 
 
 @app.command()
+def export(
+    which: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="Identifiers of signed records, or one file as 'rostral exam --json' writes it: a draft.",
+            show_default=False,
+        ),
+    ] = None,
+    forms: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--as",
+            help="pdf, sheet (for the owner), fhir, json, csv, jsonl or ics; may be given several times.",
+            show_default=False,
+            metavar="FORM",
+        ),
+    ] = None,
+    to: Annotated[
+        Path | None,
+        typer.Option(
+            "--to",
+            help="Folder for the files; the same call goes on after a stop.",
+            show_default=False,
+            metavar="FOLDER",
+        ),
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option("--since", help="Visits from this day on.", show_default=False, metavar="DAY"),
+    ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option("--until", help="Visits up to this day.", show_default=False, metavar="DAY"),
+    ] = None,
+    release: Annotated[str, typer.Option("--release", help="Of FHIR: R4B or R5.")] = "R4B",
+    person: Annotated[
+        str | None,
+        typer.Option("--person", help="Who acts, where several work.", show_default=False, metavar="NAME"),
+    ] = None,
+) -> None:
+    """Write signed records as documents and files for other programs."""
+    from pipeline.cli import exporting
+    from pipeline.cli.inputs import read_day
+    from pipeline.settings import load_settings
+
+    wanted = exporting.Wanted(
+        forms=tuple(dict.fromkeys(forms or ["pdf"])),
+        since=read_day(since, "--since") if since else None,
+        until=read_day(until, "--until") if until else None,
+        to=to,
+        release=release.upper(),
+    )
+    exporting.export(load_settings(person=person), which or [], wanted)
+
+
+@app.command()
 def check(
     model: Model = None,
     audit: Annotated[

@@ -93,6 +93,7 @@ def _known_errors() -> tuple[type[Exception], ...]:
     from models import ModelError  # noqa: PLC0415
     from pipeline.capture import CaptureError  # noqa: PLC0415
     from pipeline.evaluation import GoldError  # noqa: PLC0415
+    from pipeline.filing.errors import FilingError  # noqa: PLC0415
     from pipeline.jobs.model import JobsError  # noqa: PLC0415
     from pipeline.review import ReviewError  # noqa: PLC0415
     from pipeline.speech import SpeechError  # noqa: PLC0415
@@ -105,6 +106,7 @@ def _known_errors() -> tuple[type[Exception], ...]:
         SpeechError,
         LexiconError,
         GoldError,
+        FilingError,
         ReviewError,
         StoreError,
         JobsError,

@@ -32,6 +32,7 @@ from pipeline.store.lists import (
     record_line,
     records_due,
     records_of,
+    signed_between,
     signed_records,
     visit_of,
 )
@@ -196,6 +197,7 @@ __all__ = [
     "sign_in_of",
     "sign_ins_of",
     "sign_record",
+    "signed_between",
     "signed_records",
     "signed_version",
     "sound_of",

@@ -96,6 +96,23 @@ def signed_records(
         return tuple(connection.execute(chosen.order_by(record.c.id).limit(limit)).scalars())
 
 
+def signed_between(
+    database: Database, actor: Actor, since: date | None, until: date | None
+) -> tuple[str, ...]:
+    """Identifiers of records with a signed version, by the day of their visit: both days count, either may be open."""
+    chosen = (
+        select(record.c.id)
+        .select_from(record.join(visit, visit.c.id == record.c.visit_id))
+        .where(record.c.practice_id == actor.practice_id, record.c.version > 0)
+    )
+    if since is not None:
+        chosen = chosen.where(visit.c.on_day >= since)
+    if until is not None:
+        chosen = chosen.where(visit.c.on_day <= until)
+    with database.reading() as connection:
+        return tuple(connection.execute(chosen.order_by(visit.c.on_day, record.c.id)).scalars())
+
+
 def last_signed_review(database: Database, actor: Actor, record_id: str) -> Review:
     """The review that a record's last signed version came from, for work that shows it to nobody. Raises NotFoundError."""
     with database.reading() as connection:

@@ -1,0 +1,173 @@
+"""`rostral export`: documents of signed records and of drafts, whole or not there, gone on with after a kill."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from commands import Run, one_line
+from kept import START, Practice, new_practice, understood
+
+from lexicon import load_lexicon
+from pipeline.cli.border import WorkError
+from pipeline.cli.export_folder import ExportFolder
+from pipeline.filing.fhir import read_fhir_document
+from pipeline.store import Database, events_of
+
+
+@pytest.fixture
+def books(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Practice]:
+    place = tmp_path / "kept.sqlite"
+    monkeypatch.setenv("ROSTRAL_DATABASE", str(place))
+    monkeypatch.setenv("ROSTRAL_PERSON", "Tobin Marsh")
+    database = Database(place)
+    yield new_practice(database)
+    database.close()
+
+
+def test_every_form_of_a_signed_record(run: Run, books: Practice, tmp_path: Path) -> None:
+    record, to = books.signed().id, tmp_path / "out"
+    forms = [
+        part for form in ("pdf", "sheet", "fhir", "json", "csv", "jsonl", "ics") for part in ("--as", form)
+    ]
+    done = run("export", record, *forms, "--to", str(to))
+    assert done.exit_code == 0, done.stderr
+    assert (to / f"{record}-v1.pdf").read_bytes().startswith(b"%PDF")
+    document, release = read_fhir_document(
+        (to / f"{record}-v1.r4b.fhir.json").read_text("utf-8"), load_lexicon()
+    )
+    assert (document.record_id, document.version, release) == (record, 1, "R4B")
+    assert json.loads((to / f"{record}-v1.json").read_text("utf-8"))["state"] == "signed"
+    assert b"BEGIN:VEVENT" in (to / f"{record}-v1.ics").read_bytes()
+    noted = [e.detail["form"] for e in events_of(books.database, books.vet, record) if e.action == "export"]
+    assert noted == ["pdf", "sheet", "fhir", "json", "csv", "jsonl", "ics"]
+
+
+def test_one_text_goes_to_standard_output(run: Run, books: Practice) -> None:
+    record = books.signed().id
+    done = run("export", record, "--as", "fhir", "--release", "R5")
+    assert json.loads(done.stdout)["resourceType"] == "Bundle"
+
+
+def test_a_range_of_days_is_one_table(run: Run, books: Practice, tmp_path: Path) -> None:
+    ids = {books.signed().id for _ in range(3)}
+    to, day = tmp_path / "out", START.date()
+    assert (
+        run("export", "--since", str(day), "--until", str(day), "--as", "csv", "--to", str(to)).exit_code == 0
+    )
+    with (to / "facts.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["record"] for row in rows} == ids
+    assert (to / "columns.csv").exists()
+    late = run("export", "--since", str(day + timedelta(days=1)), "--to", str(to))
+    assert "No signed record is of these days" in one_line(late.stderr)
+
+
+def test_a_draft_from_a_file_says_so(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "exam.json"
+    file.write_text(understood().model_dump_json(), encoding="utf-8")
+    to = tmp_path / "out"
+    done = run("export", str(file), "--as", "fhir", "--as", "pdf", "--as", "json", "--to", str(to))
+    assert done.exit_code == 0, done.stderr
+    assert "draft" in done.stderr
+    [fhir] = to.glob("*.fhir.json")
+    assert json.loads(fhir.read_text("utf-8"))["entry"][0]["resource"]["status"] == "preliminary"
+    refused = run("export", str(file), "--as", "sheet", "--to", str(to))
+    assert refused.exit_code == 1
+    assert "holds only what a vet signed" in one_line(refused.stderr)
+
+
+def test_an_unsigned_record_is_refused(run: Run, books: Practice, tmp_path: Path) -> None:
+    refused = run("export", books.draft().id, "--to", str(tmp_path / "out"))
+    assert "draft that nobody signed" in one_line(refused.stderr)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        ([], "Say which records"),
+        (["abcd", "--as", "word"], "There is no form 'word'"),
+        (["abcd", "--as", "fhir", "--release", "R2"], "There is no release 'R2'"),
+        (["abcd", "--as", "csv", "--as", "pdf"], "--to FOLDER"),
+        (["--since", "2026-02-02", "--until", "2026-01-01", "--to", "x"], "exchange them"),
+        (["--since", "tomorrow", "--to", "x"], "no date"),
+    ],
+)
+def test_wrong_calls_are_told(run: Run, call: list[str], said: str) -> None:
+    done = run("export", *call)
+    assert done.exit_code == 2
+    assert said in one_line(done.stderr)
+
+
+def test_a_killed_export_goes_on(books: Practice, tmp_path: Path, run: Run) -> None:
+    """Killed with -9 while it writes: what is there is whole, and the same call writes only the rest."""
+    ids = [books.signed().id for _ in range(12)]
+    to = tmp_path / "out"
+    call = [
+        sys.executable,
+        "-m",
+        "pipeline.cli",
+        "export",
+        *ids,
+        "--as",
+        "pdf",
+        "--as",
+        "fhir",
+        "--to",
+        str(to),
+    ]
+    with subprocess.Popen(
+        call, env=dict(os.environ), stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
+        while not (to / "exported.jsonl").exists() and process.poll() is None:
+            time.sleep(0.01)
+        process.send_signal(signal.SIGKILL)
+    lines = [json.loads(line) for line in (to / "exported.jsonl").read_text("utf-8").splitlines()]
+    assert 0 < len(lines) < 24
+    for line in lines:
+        assert hashlib.sha256((to / line["file"]).read_bytes()).hexdigest() == line["sha256"]
+    before = {line["file"]: (to / line["file"]).stat().st_mtime_ns for line in lines}
+    (to / "odd.half").write_bytes(b"torn")
+    done = run(*call[3:])
+    assert done.exit_code == 0, done.stderr
+    assert f"{24 - len(lines)} files written" in done.stdout
+    assert f"{len(lines)} were there already" in done.stdout
+    assert {name: (to / name).stat().st_mtime_ns for name in before} == before
+    assert len(list(to.glob("*.pdf"))) == len(list(to.glob("*.fhir.json"))) == 12
+    assert list(to.glob("*.half")) == []
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device that is always full")
+def test_a_full_disk_is_one_line_and_nothing_half(tmp_path: Path) -> None:
+    """Linux's /dev/full answers every write as a full disk does."""
+    with ExportFolder(tmp_path) as folder:
+        folder.put("a", 1, "json", "a.json", b"whole")
+
+    def write_on() -> None:
+        with ExportFolder(tmp_path) as folder:
+            (tmp_path / "b.json.half").symlink_to("/dev/full")
+            folder.put("b", 1, "json", "b.json", b"lost")
+
+    with pytest.raises(WorkError, match=r"No space left on device.*goes on from there"):
+        write_on()
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["a.json", "exported.jsonl"]
+    with ExportFolder(tmp_path) as folder:
+        assert folder.has("a", 1, "json")
+        assert not folder.has("b", 1, "json")
+
+
+def test_a_folder_that_cannot_be_is_one_line(run: Run, books: Practice, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    done = run("export", books.signed().id, "--to", str(tmp_path / "file" / "out"))
+    assert done.exit_code == 1
+    assert "cannot be written" in one_line(done.stderr)
