@@ -140,8 +140,8 @@ def _process(
     work: Callable[..., Timed], address: str | Path, anchors: Path, arguments: tuple[Any, ...], pipe: int
 ) -> None:
     vet, seed, things, until = arguments
-    database = Database(address, anchors)
     try:
+        database = Database(address, anchors)
         timed = work(database, vet, random.Random(seed), things, until)  # noqa: S311 — a choice, no secret
     except Exception as error:  # noqa: BLE001 — told at the end
         timed = Timed()

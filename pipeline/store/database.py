@@ -92,6 +92,10 @@ class Database:
             config.set_main_option("script_location", str(resources.files("pipeline.store") / "migrations"))
             script = ScriptDirectory.from_config(config)
             known = {revision.revision for revision in script.walk_revisions()}
+            with connection.begin():
+                # Most of the time there is nothing to do, and whoever only looks waits for no writer.
+                if set(MigrationContext.configure(connection).get_current_heads()) == set(script.get_heads()):
+                    return
             connection = connection.execution_options(rostral_write=True)  # noqa: PLW2901
             with connection.begin():
                 if not self.is_sqlite:
@@ -148,11 +152,11 @@ def _prepare_sqlite(connection: Any, _: object) -> None:
     """Readers beside one writer (WAL), commits on the disk before they are acknowledged, deleted bytes overwritten."""
     connection.isolation_level = None  # the driver must not begin transactions of its own
     for pragma in (
+        f"busy_timeout={_BUSY_MS}",  # first: the next one waits for others, too
         "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
         "secure_delete=ON",
-        f"busy_timeout={_BUSY_MS}",
     ):
         connection.execute(f"PRAGMA {pragma}")
 

@@ -61,6 +61,20 @@ def test_a_transaction_that_fails_leaves_no_trace(database: Database) -> None:
         assert connection.execute(text("SELECT count(*) FROM practice")).scalar() == 0
 
 
+def test_opening_waits_for_no_writer(address: str | Path) -> None:
+    """Whoever only looks comes in while somebody writes for long, a list of many thousand rows say."""
+    database = Database(address)
+    with database.writing() as connection:
+        connection.execute(
+            text("INSERT INTO practice (id, name, trail_seq, trail_sha256) VALUES ('x', 'x', 0, 'x')")
+        )
+        second = Database(address)
+        with second.reading() as reading:
+            assert reading.execute(text("SELECT count(*) FROM practice")).scalar() == 0
+        second.close()
+    database.close()
+
+
 def test_a_file_that_is_no_database_is_named(tmp_path: Path) -> None:
     file = tmp_path / "notes.txt"
     file.write_text("not a database, " * 500, encoding="utf-8")
