@@ -95,6 +95,15 @@ class StaleFormError(DeskError):
         super().__init__(say("error.stale_form"))
 
 
+class NotTextError(DeskError):
+    """A character that no text has was sent."""
+
+    status = 422
+
+    def __init__(self) -> None:
+        super().__init__(say("error.not_text"))
+
+
 class TooOftenError(DeskError):
     """A password was guessed too often."""
 

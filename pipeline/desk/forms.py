@@ -14,7 +14,7 @@ from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
 from pipeline.desk.cookies import browser_secret
-from pipeline.desk.errors import StaleFormError
+from pipeline.desk.errors import NotTextError, StaleFormError
 
 FIELD = "form_token"
 HEADER = "X-Form-Token"
@@ -36,6 +36,12 @@ async def checked_form(request: Request) -> dict[str, str]:
         for name, value in form.items()
         if not isinstance(value, UploadFile) and name != FIELD
     }
+
+
+async def whole_text(request: Request) -> None:
+    """Refuse JSON with the character zero, which PostgreSQL's text cannot hold. Raises NotTextError."""
+    if b"\\u0000" in await request.body():
+        raise NotTextError
 
 
 def checked_script(request: Request) -> None:

@@ -89,6 +89,13 @@ def test_a_token_goes_no_further_than_its_owners_role(practice: Practice) -> Non
     assert refused.status_code == 403
 
 
+def test_what_no_text_holds_is_refused(practice: Practice) -> None:
+    asks = program(practice)
+    animal = {"patient": {"name": "Bram\0ley", "species": "dog"}}
+    assert asks.post("/api/v1/patients", json=animal).status_code == 422
+    assert asks.get("/api/v1/find?words=a%00b").status_code == 400
+
+
 def test_tokens_are_made_shown_once_used_and_taken_back(practice: Practice) -> None:
     browser = practice.browser("nurse")
     page = browser.fill("/me/tokens", **{"name": "the scales", "records:read": "yes", "days": "30"})

@@ -14,6 +14,7 @@ from lexicon.picking import findings_like
 from lexicon.schema import System
 from pipeline.desk.desk import AtDesk
 from pipeline.desk.errors import BadTokenError, OutOfScopeError
+from pipeline.desk.forms import whole_text
 from pipeline.exam import understand
 from pipeline.extraction.model import MeasurementKind
 from pipeline.record import ExamRecord, Owner, Patient, Visit
@@ -71,7 +72,7 @@ _FAULTS: dict[int | str, dict[str, Any]] = {
     503: {"model": Fault, "description": "The database cannot be used now."},
 }
 
-router = APIRouter(prefix="/api/v1", responses=_FAULTS)
+router = APIRouter(prefix="/api/v1", responses=_FAULTS, dependencies=[Depends(whole_text)])
 
 _bearer = HTTPBearer(auto_error=False, description="A token made under My account.")
 _LONGEST_LIST = 200

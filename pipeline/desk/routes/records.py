@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -12,7 +12,7 @@ from pipeline.desk.board import Board, Order, board_of
 from pipeline.desk.desk import AtDesk, Desk
 from pipeline.desk.documents import draft_document
 from pipeline.desk.errors import DeskError, status_of
-from pipeline.desk.forms import Form, OwnScript
+from pipeline.desk.forms import Form, OwnScript, whole_text
 from pipeline.desk.pages import go_to, page, part
 from pipeline.desk.routes.signing_in import confirm
 from pipeline.desk.sound import recording_for
@@ -86,7 +86,7 @@ def show(
     return page(request, "board.html", **_values(desk, actor, kept, order), fault=None)
 
 
-@router.post("/{record_id}/do", dependencies=[OwnScript])
+@router.post("/{record_id}/do", dependencies=[OwnScript, Depends(whole_text)])
 def do(request: Request, desk: AtDesk, actor: Clinical, record_id: str, deeds: Deeds) -> Response:
     """Apply operations to the draft, and give the board as it is then."""
     kept = record_of(desk.database, actor, record_id)

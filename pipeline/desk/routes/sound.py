@@ -36,7 +36,7 @@ class NotUnderstoodError(DeskError):
 
 
 @router.get("/sound")
-def sound(desk: AtDesk, actor: Anyone, record_id: str) -> Response:
+def whole_sound(desk: AtDesk, actor: Anyone, record_id: str) -> Response:
     """The recording as it was kept; browsers ask for parts of it (RFC 9110, range requests)."""
     file, media_type = file_for(desk, _recording(desk, actor, record_id)[0])
     return FileResponse(file, media_type=media_type, headers={"Cache-Control": "private, max-age=3600"})
@@ -70,9 +70,10 @@ def again(
 ) -> Response:
     """What is understood of a few seconds of sound, as the fields of a fact's form. Nothing of it is kept."""
     record = standing(desk, actor, record_id)
+    sound = _recorded(said)
     ears: Ears = request.app.state.ears
     with ears.lent() as recogniser:
-        heard = hear(_recorded(said), recogniser, record.patient, record.visit)
+        heard = hear(sound, recogniser, record.patient, record.visit)
     understood = understand(heard, record.patient, record.visit)
     facts: tuple[Finding | Measurement, ...] = (
         understood.findings if kind == "finding" else understood.measurements
@@ -89,12 +90,12 @@ def _recorded(said: bytes) -> Recording:
         file = Path(folder) / "said"
         file.write_bytes(said)
         try:
-            sound = read_audio(file)
+            recorded = read_audio(file)
         except CaptureError as error:
             raise NotUnderstoodError(str(error)) from None
-    if sound.duration_s > _LONGEST_S:
+    if recorded.duration_s > _LONGEST_S:
         raise NotUnderstoodError(say("edit.too_long", n=int(_LONGEST_S)))
-    return sound
+    return recorded
 
 
 def _labels(desk: Desk, fact: Finding | Measurement) -> dict[str, Any]:
