@@ -330,14 +330,17 @@ def export(
     from pipeline.cli.inputs import read_day
     from pipeline.settings import load_settings
 
+    settings = load_settings(person=person)
     wanted = exporting.Wanted(
         forms=tuple(dict.fromkeys(forms or ["pdf"])),
         since=read_day(since, "--since") if since else None,
         until=read_day(until, "--until") if until else None,
         to=to,
         release=release.upper(),
+        paper=settings.paper,
+        words=settings.document_words,
     )
-    exporting.export(load_settings(person=person), which or [], wanted)
+    exporting.export(settings, which or [], wanted)
 
 
 @app.command()

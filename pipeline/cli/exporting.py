@@ -22,7 +22,13 @@ from pipeline.cli.export_folder import ExportFolder
 from pipeline.cli.inputs import read_text
 from pipeline.cli.keeping import Books, open_books
 from pipeline.cli.screen import messages, output, remark
-from pipeline.filing import clinical_record_pdf, draft_pdf, take_home_sheet_pdf
+from pipeline.filing import (
+    PaperName,
+    clinical_record_pdf,
+    draft_pdf,
+    load_language,
+    take_home_sheet_pdf,
+)
 from pipeline.filing.calendar import calendar
 from pipeline.filing.fhir import Release, fhir_document
 from pipeline.filing.letterhead import Letterhead
@@ -52,13 +58,15 @@ _UNSIGNED = "Nobody signed this record: it is a draft."
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is to be exported: forms, days, where to, and the release of FHIR."""
+    """What is to be exported: forms, days, where to, the release of FHIR; for documents, the paper and a file of own words."""
 
     forms: tuple[str, ...]
     since: date | None
     until: date | None
     to: Path | None
     release: str
+    paper: PaperName = "a4"
+    words: Path | None = None
 
 
 def export(settings: Settings, which: list[str], wanted: Wanted) -> None:
@@ -155,7 +163,7 @@ def _forms(books: Books, record_id: str, wanted: Wanted) -> Iterator[tuple[str, 
     papers = papers_of(books.database, books.actor, record_id, books.at())
     for form in wanted.forms:
         if form in _PRINTED:
-            yield form, _told(record_id, _printed(papers, form))
+            yield form, _told(record_id, _printed(papers, form, wanted))
         elif form == "json":
             last = papers.versions[-1].model_dump(mode="json")
             yield form, _json({"state": "signed", **last})
@@ -163,15 +171,25 @@ def _forms(books: Books, record_id: str, wanted: Wanted) -> Iterator[tuple[str, 
             yield form, _exchanged(papers.outgoing, form, wanted)
 
 
-def _printed(papers: Papers, form: str) -> Printed:
+def _printed(papers: Papers, form: str, wanted: Wanted) -> Printed:
     head = papers.outgoing.practice
     if head is None:
         raise WorkError("The practice has no name to print: rostral practice change")
-    lexicon = load_lexicon()
+    lexicon, language = load_lexicon(), load_language(wanted.words)
     if form == "sheet":
-        return take_home_sheet_pdf(papers.versions[-1], head, lexicon, past=papers.past)
-    client = papers.outgoing.client
-    return clinical_record_pdf(papers.versions, head, lexicon, client=client, past=papers.past)
+        last = papers.versions[-1]
+        return take_home_sheet_pdf(
+            last, head, lexicon, past=papers.past, paper=wanted.paper, language=language
+        )
+    return clinical_record_pdf(
+        papers.versions,
+        head,
+        lexicon,
+        client=papers.outgoing.client,
+        past=papers.past,
+        paper=wanted.paper,
+        language=language,
+    )
 
 
 def _told(name: str, printed: Printed) -> bytes:
@@ -188,7 +206,9 @@ def _draft_forms(draft: Outgoing, wanted: Wanted) -> Iterator[tuple[str, bytes]]
     for form in wanted.forms:
         if form == "pdf":
             head = Letterhead(name="Draft")
-            yield form, _told("draft", draft_pdf(record, head, load_lexicon(), draft.at))
+            language = load_language(wanted.words)
+            printed = draft_pdf(record, head, load_lexicon(), draft.at, paper=wanted.paper, language=language)
+            yield form, _told("draft", printed)
         elif form == "json":
             yield (
                 form,

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
+import pypdf
 import pytest
 from commands import Run, one_line
 from kept import START, Practice, new_practice, understood
@@ -51,6 +52,25 @@ def test_every_form_of_a_signed_record(run: Run, books: Practice, tmp_path: Path
     assert b"BEGIN:VEVENT" in (to / f"{record}-v1.ics").read_bytes()
     noted = [e.detail["form"] for e in events_of(books.database, books.vet, record) if e.action == "export"]
     assert noted == ["pdf", "sheet", "fhir", "json", "csv", "jsonl", "ics"]
+
+
+def test_documents_are_of_the_practices_paper_and_in_its_words(
+    run: Run, books: Practice, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record, to, words = books.signed().id, tmp_path / "out", tmp_path / "words.toml"
+    words.write_text('[sheet]\ntitle = "{name} was here"\n', encoding="utf-8")
+    monkeypatch.setenv("ROSTRAL_PAPER", "letter")
+    monkeypatch.setenv("ROSTRAL_DOCUMENT_WORDS", str(words))
+    done = run("export", record, "--as", "sheet", "--to", str(to))
+    assert done.exit_code == 0, done.stderr
+    sheet = pypdf.PdfReader(to / f"{record}-v1.sheet.pdf")
+    assert sheet.metadata is not None
+    assert str(sheet.metadata.title).startswith("Bramley was here")
+    assert sheet.pages[0].mediabox.width == 612  # letter: 8.5 inches of 72 points
+    words.write_text('[sheet]\ntitle = "{nam} was here"\n', encoding="utf-8")
+    wrong = run("export", record, "--as", "sheet", "--to", str(tmp_path / "other"))
+    assert wrong.exit_code == 1
+    assert "nothing is filled in for {nam}" in one_line(wrong.stderr)
 
 
 def test_one_text_goes_to_standard_output(run: Run, books: Practice) -> None:
