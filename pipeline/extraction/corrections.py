@@ -8,6 +8,7 @@ from pipeline.extraction.attributes import Graded, Sized
 from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.drafts import Draft, Replaceable, Withdrawal
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import SENTENCE_MARKS
 from pipeline.extraction.withdrawals import Withdrawals
 
 _REACH = 14  # tokens between the words of correction and what replaces
@@ -62,7 +63,10 @@ class Corrections(Withdrawals):
         if cue is None or cue.end > segment.end or not self.out.drafts:
             return None
         if self._is_weak(cue):
-            alone = cue.end == segment.end
+            # "Cough on tracheal pinch, no." denies; only what goes on corrects.
+            following = self.norms[cue.end] if cue.end < len(self.norms) else "."
+            ends = following in SENTENCE_MARKS and segment.opener == "comma"
+            alone = cue.end == segment.end and not ends
             answers = segment.start > 1 and self.norms[segment.start - 1] == "?"
             restates = self._restates(cue) or self._says_side(cue.end)
             return cue if (alone and not answers) or restates else None

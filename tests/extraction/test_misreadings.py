@@ -86,6 +86,9 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Vomiting, I mean diarrhoea.": [("diarrhoea", "present", None, "now", "owner")],
     "Left ear's fine, right's waxy.": [("waxy", "present", "right", "now", "vet")],
     "PCV forty two.": [],
+    "Cough on tracheal pinch, no. Lungs clear.": [("cough on tracheal pinch", "absent", None, "now", "vet")],
+    "Left ear red, no, right ear red.": [("red", "present", "right", "now", "vet")],
+    "Resps thirty. Weight nine point six, up from nine point two.": [],
     "Coat and skin gorgeous, no fleas. Let me just feel, left one's fine.": [
         ("fleas", "absent", None, "now", "vet")
     ],
