@@ -88,6 +88,22 @@ class Settings(BaseSettings):
         default=None,
         description="File of the practice's own wording of documents, or a translation; ours where it says nothing.",
     )
+    delivery_folder: Path | None = Field(
+        default=None, description="The practice's folder that finished files are delivered into."
+    )
+    delivery_name: str = Field(
+        default="{day} {patient} {record} v{version}",
+        min_length=1,
+        description="Pattern for names there: {day}, {patient}, {species}, {visit}, {record}, {version}.",
+    )
+    fhir_server: str | None = Field(
+        default=None,
+        pattern=r"^https://|^http://(127\.0\.0\.1|localhost)([:/]|$)",
+        description="Base address of the FHIR server that documents are delivered to: https://…",
+    )
+    fhir_token_file: Path | None = Field(
+        default=None, description="File that holds the token for that server, in one line."
+    )
     cache: Path | None = Field(
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )

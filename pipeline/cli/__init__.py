@@ -16,7 +16,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import book_commands, job_commands, record_commands, safe_commands
+from pipeline.cli import book_commands, job_commands, leaving_commands, record_commands, safe_commands
 from pipeline.cli.border import BorderGroup
 
 app = typer.Typer(
@@ -35,6 +35,9 @@ app.add_typer(book_commands.owner, name="owner")
 app.add_typer(book_commands.patient, name="patient")
 app.add_typer(record_commands.record, name="record")
 app.add_typer(safe_commands.backup, name="backup")
+app.command()(leaving_commands.export)
+app.command()(leaving_commands.send)
+app.command()(leaving_commands.deliveries)
 app.add_typer(job_commands.jobs, name="jobs")
 app.command("worker")(job_commands.worker)
 
@@ -282,65 +285,6 @@ def serve(
 
     place = serving.Place(host, port, certificate, key, proxy)
     serving.serve(load_settings(model=model, device=device), place, data)
-
-
-@app.command()
-def export(
-    which: Annotated[
-        list[str] | None,
-        typer.Argument(
-            help="Identifiers of signed records, or one file as 'rostral exam --json' writes it: a draft.",
-            show_default=False,
-        ),
-    ] = None,
-    forms: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--as",
-            help="pdf, sheet (for the owner), fhir, json, csv, jsonl or ics; may be given several times.",
-            show_default=False,
-            metavar="FORM",
-        ),
-    ] = None,
-    to: Annotated[
-        Path | None,
-        typer.Option(
-            "--to",
-            help="Folder for the files; the same call goes on after a stop.",
-            show_default=False,
-            metavar="FOLDER",
-        ),
-    ] = None,
-    since: Annotated[
-        str | None,
-        typer.Option("--since", help="Visits from this day on.", show_default=False, metavar="DAY"),
-    ] = None,
-    until: Annotated[
-        str | None,
-        typer.Option("--until", help="Visits up to this day.", show_default=False, metavar="DAY"),
-    ] = None,
-    release: Annotated[str, typer.Option("--release", help="Of FHIR: R4B or R5.")] = "R4B",
-    person: Annotated[
-        str | None,
-        typer.Option("--person", help="Who acts, where several work.", show_default=False, metavar="NAME"),
-    ] = None,
-) -> None:
-    """Write signed records as documents and files for other programs."""
-    from pipeline.cli import exporting
-    from pipeline.cli.inputs import read_day
-    from pipeline.settings import load_settings
-
-    settings = load_settings(person=person)
-    wanted = exporting.Wanted(
-        forms=tuple(dict.fromkeys(forms or ["pdf"])),
-        since=read_day(since, "--since") if since else None,
-        until=read_day(until, "--until") if until else None,
-        to=to,
-        release=release.upper(),
-        paper=settings.paper,
-        words=settings.document_words,
-    )
-    exporting.export(settings, which or [], wanted)
 
 
 @app.command()

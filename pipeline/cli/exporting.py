@@ -90,7 +90,7 @@ def export(settings: Settings, which: list[str], wanted: Wanted) -> None:
             (
                 one,
                 record_line(books.database, books.actor, one).version,
-                partial(_forms, books, one, wanted),
+                partial(forms_of, books, one, wanted),
             )
             for one in ids
         ]
@@ -159,7 +159,8 @@ def _note(books: Books | None, record_id: str, version: int, form: str) -> None:
         note_export(books.database, books.actor, record_id, version, form, books.at())
 
 
-def _forms(books: Books, record_id: str, wanted: Wanted) -> Iterator[tuple[str, bytes]]:
+def forms_of(books: Books, record_id: str, wanted: Wanted) -> Iterator[tuple[str, bytes]]:
+    """Make the forms of a signed record, one by one. Raises NotFoundError, NotAllowedError, FilingError."""
     papers = papers_of(books.database, books.actor, record_id, books.at())
     for form in wanted.forms:
         if form in _PRINTED:
