@@ -16,7 +16,14 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import book_commands, job_commands, leaving_commands, record_commands, safe_commands
+from pipeline.cli import (
+    bench_commands,
+    book_commands,
+    job_commands,
+    leaving_commands,
+    record_commands,
+    safe_commands,
+)
 from pipeline.cli.border import BorderGroup
 
 app = typer.Typer(
@@ -29,6 +36,7 @@ app = typer.Typer(
 )
 words = typer.Typer(help="What the program knows of the trade's words.", no_args_is_help=True)
 app.add_typer(words, name="lexicon")
+app.add_typer(bench_commands.bench, name="bench")
 app.add_typer(book_commands.practice, name="practice")
 app.add_typer(book_commands.people, name="people")
 app.add_typer(book_commands.owner, name="owner")
@@ -346,32 +354,6 @@ def evaluate(
         scoring.compare_with(folder, peers)
     else:
         scoring.evaluate(folder, list_errors=errors, as_json=as_json)
-
-
-@app.command()
-def bench(
-    audio: Annotated[
-        Path | None,
-        typer.Argument(help="A sound file; a bundled dictation if not given.", show_default=False),
-    ] = None,
-    runs: Annotated[
-        int, typer.Option("--runs", "-n", min=1, max=100, help="Runs to take the median of.")
-    ] = 3,
-    live: Annotated[
-        bool, typer.Option("--live", help="Live listening instead: from the pause to words and findings.")
-    ] = False,
-    model: Model = None,
-    device: Device = None,
-) -> None:
-    """Measure speed and memory of the whole chain on this machine."""
-    from pipeline.cli import measuring, measuring_live
-    from pipeline.settings import load_settings
-
-    settings = load_settings(model=model, device=device)
-    if live:
-        measuring_live.bench_live(audio, settings)
-    else:
-        measuring.bench(audio, settings, runs)
 
 
 @app.command("import")

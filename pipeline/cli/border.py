@@ -55,6 +55,16 @@ class BorderGroup(TyperGroup):
         sys.exit(code if isinstance(code, int) else 0)
 
 
+class UsualCommandGroup(TyperGroup):
+    """A group whose first command runs when none is named, with all that was given."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Put the name of the first command in front of arguments that name none."""
+        if not args or (args[0] not in self.commands and args[0] not in ctx.help_option_names):
+            args = [next(iter(self.commands)), *args]
+        return super().parse_args(ctx, args)
+
+
 def _usage_line(error: typer.TyperException) -> str:
     """Say what is wrong with a call, and where the right call is described."""
     context = getattr(error, "ctx", None)

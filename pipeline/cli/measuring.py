@@ -78,7 +78,7 @@ def _measure(audio: Path, patient: Patient | None, settings: Settings, runs: int
     whole_s = medians[_READ] + medians[_HEARD] + medians[_UNDERSTOOD]
     table.add_row("whole chain, share of real time", f"{whole_s / recording.duration_s:.3f}")
     _add_text_figures(table, patient, visit, runs)
-    table.add_row("peak memory of this process", _peak_memory())
+    table.add_row("peak memory of this process", peak_memory())
     table.add_row("speech model", f"{settings.model}, device {settings.device}, {settings.compute_type}")
     return table
 
@@ -152,7 +152,8 @@ def _words_per_second(patient: Patient | None, visit: Visit, runs: int) -> float
     return statistics.median(rates)
 
 
-def _peak_memory() -> str:
+def peak_memory() -> str:
+    """Give the most memory that this process has had so far, in words."""
     try:
         import resource  # noqa: PLC0415 - not on every system
     except ImportError:

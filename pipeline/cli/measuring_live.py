@@ -7,6 +7,8 @@ import statistics
 import tempfile
 import threading
 import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -23,6 +25,7 @@ from pipeline.cli.screen import output, progress_bars
 from pipeline.listening import Said, Session, Speaking
 from pipeline.listening.hearing import MOST_BEAMS
 from pipeline.settings import Settings
+from pipeline.speech import Recogniser
 
 _LOOK_EVERY_S = 0.1
 
@@ -38,7 +41,27 @@ def bench_live(audio: Path | None, settings: Settings) -> None:
     output().print(table)
 
 
-def _measure(audio: Path, settings: Settings) -> Table:
+@dataclass(frozen=True)
+class LiveFigures:
+    """How soon a recording played in real time was heard: seconds from each pause, and how busy the recogniser was."""
+
+    duration_s: float
+    words_s: list[float]
+    findings_s: list[float]
+    speaking: int
+    most_waiting: int
+    processor_s: float
+
+    def rows(self) -> Iterator[tuple[str, str]]:
+        """The delays as lines of a table."""
+        for name, values in (("pause to words", self.words_s), ("pause to findings", self.findings_s)):
+            yield f"{name}: median", f"{statistics.median(values):.2f} s" if values else "none"
+            yield f"{name}: 95th percentile", f"{_percentile_95(values):.2f} s" if values else "none"
+        yield "most utterances waiting", str(self.most_waiting)
+
+
+def listen_to(audio: Path, recogniser: Recogniser, progress: Callable[[float, float], None]) -> LiveFigures:
+    """Play a recording as the microphone in real time, and understand every utterance as live listening does."""
     load_lexicon()
     visit = read_visit(None, None)
     words_s: list[float] = []
@@ -55,12 +78,11 @@ def _measure(audio: Path, settings: Settings) -> Table:
             words_s.append(event.waited_s)
             findings_s.append(event.waited_s + time.perf_counter() - begun)
 
-    with progress_bars() as bars, tempfile.TemporaryDirectory() as folder:
-        decoder = chain.make_recogniser(settings, bars.model).decoder
+    with tempfile.TemporaryDirectory() as folder:
         source = SoundFile(audio)
         session = Session(
             source,
-            decoder,
+            recogniser.decoder,
             Path(folder) / "recording",
             terms=partial(chain.terms_for, None, visit),
             mending=chain.MENDING,
@@ -72,19 +94,23 @@ def _measure(audio: Path, settings: Settings) -> Table:
         most_waiting = 0
         while thread.is_alive():
             most_waiting = max(most_waiting, session.load.utterances)
-            bars.speech(session.heard_s, source.duration_s)
+            progress(session.heard_s, source.duration_s)
             thread.join(_LOOK_EVERY_S)
         processor_s = time.process_time() - processor_s
+    return LiveFigures(source.duration_s, words_s, findings_s, speaking, most_waiting, processor_s)
+
+
+def _measure(audio: Path, settings: Settings) -> Table:
+    with progress_bars() as bars:
+        figures = listen_to(audio, chain.make_recogniser(settings, bars.model), bars.speech)
     table = figures_table(
-        "figure", "value", title=f"{audio.name}, {source.duration_s:.1f} s, played in real time"
+        "figure", "value", title=f"{audio.name}, {figures.duration_s:.1f} s, played in real time"
     )
-    table.add_row("utterances", str(len(words_s)))
-    for name, values in (("pause to words", words_s), ("pause to findings", findings_s)):
-        table.add_row(f"{name}: median", f"{statistics.median(values):.2f} s" if values else "none")
-        table.add_row(f"{name}: 95th percentile", f"{_percentile_95(values):.2f} s" if values else "none")
-    table.add_row("words shown while speaking, times", str(speaking))
-    table.add_row("most utterances waiting", str(most_waiting))
-    table.add_row("processor time, share of one core", f"{processor_s / source.duration_s:.2f}")
+    table.add_row("utterances", str(len(figures.words_s)))
+    for row in figures.rows():
+        table.add_row(*row)
+    table.add_row("words shown while speaking, times", str(figures.speaking))
+    table.add_row("processor time, share of one core", f"{figures.processor_s / figures.duration_s:.2f}")
     if hasattr(os, "getloadavg"):
         table.add_row("load of the machine (1 min), cores", f"{os.getloadavg()[0]:.1f}, {os.cpu_count()}")
     table.add_row("speech model", f"{settings.model}, beam {min(settings.beam_size, MOST_BEAMS)}")

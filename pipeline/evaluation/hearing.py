@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import functools
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from lexicon import Lexicon, load_lexicon
 from lexicon.bias import load_bias
@@ -58,19 +58,6 @@ def _units(lexicon: Lexicon) -> dict[str, str]:
     return {term: row.code for row in lexicon.units for term in row.terms}
 
 
-@dataclass(frozen=True)
-class TradeWords:
-    """Trade words of one text: how many were said, and how many of those stand in what was heard."""
-
-    said: Counter[str]
-    heard: Counter[str]
-
-    @property
-    def missed(self) -> list[str]:
-        """Words that were said and not heard, each as often as it is wanting."""
-        return sorted((self.said - self.heard).elements())
-
-
 def trade_words_of(text: str) -> Counter[str]:
     """The trade words of a text with their numbers: rare words of the lexicon, singular and plural being one."""
     terms = _terms(load_lexicon())
@@ -88,7 +75,12 @@ def trade_words_of(text: str) -> Counter[str]:
 @functools.lru_cache(maxsize=2)
 def _terms(lexicon: Lexicon) -> frozenset[tuple[str, ...]]:
     """Terms that the recogniser is told to listen for, and every rare word of the lexicon."""
-    named = [*(row.term for row in load_bias()), *trade_words()]
+    rare = trade_words()
+    # "Mores" is a plural by rule, and rare; "more" is not.
+    named = [
+        *(row.term for row in load_bias()),
+        *(word for word in rare if _singular(word) == word or _singular(word) in rare),
+    ]
     return frozenset(tuple(_singular(word) for word in plain_words(term)) for term in named)
 
 
@@ -98,17 +90,67 @@ def _singular(word: str) -> str:
     return word[:-1] if word.endswith("s") and not word.endswith(("ss", "us", "is")) else word
 
 
-@dataclass(frozen=True)
-class Repairs:
-    """What repair did to one transcript: words it put in, and how many of those nobody had said."""
-
-    made: int
-    false: int
+class WordErrorsError(Exception):
+    """Words cannot be compared; the message says what is wanting."""
 
 
-def repairs_of(said: str, heard: Transcript) -> Repairs:
-    """Count the repaired places, and those whose word stands nowhere in what was said."""
-    there = {_singular(word) for word in plain_words(said)}
-    made = [word for word in heard.words if word.heard is not None]
-    wrong = [word for word in made if any(_singular(one) not in there for one in plain_words(word.text))]
-    return Repairs(len(made), len(wrong))
+@dataclass
+class WordScore:
+    """Sums over recordings: words said and wrong, trade words said and heard, repairs made and false ones.
+
+    A trade word counts as heard as often as it stands in both texts. A repair is false when the word that was put in
+    stands nowhere in what was said.
+    """
+
+    words: int = 0
+    errors: int = 0
+    trade_said: int = 0
+    trade_heard: int = 0
+    repairs: int = 0
+    false_repairs: int = 0
+    missed: Counter[str] = field(default_factory=Counter)
+
+    def add(self, said: str, heard: Transcript) -> None:
+        """Count one recording. Raises WordErrorsError where jiwer is not installed."""
+        wanted, got = plain_words(said), plain_words(heard.text)
+        self.words += len(wanted)
+        self.errors += word_errors(wanted, got)
+        trade, found = trade_words_of(said), trade_words_of(heard.text)
+        self.trade_said += trade.total()
+        self.trade_heard += (trade & found).total()
+        self.missed += trade - found
+        there = {_singular(word) for word in wanted}
+        for word in heard.words:
+            if word.heard is not None:
+                self.repairs += 1
+                self.false_repairs += any(_singular(one) not in there for one in plain_words(word.text))
+
+    @property
+    def word_error_rate(self) -> float:
+        """Substitutions, deletions and insertions by the number of words said."""
+        return self.errors / max(1, self.words)
+
+    @property
+    def trade_recall(self) -> float:
+        """Share of the trade words said that were heard; one where none was said."""
+        return self.trade_heard / self.trade_said if self.trade_said else 1.0
+
+    @property
+    def false_repairs_per_thousand(self) -> float:
+        """False repairs for a thousand words said."""
+        return 1000 * self.false_repairs / max(1, self.words)
+
+
+def word_errors(said: list[str], heard: list[str]) -> int:
+    """Substitutions, deletions and insertions between two rows of words. Raises WordErrorsError."""
+    try:
+        # Late: a library for measuring only.
+        import jiwer  # noqa: PLC0415
+    except ModuleNotFoundError:
+        raise WordErrorsError(
+            "Word errors are counted by jiwer, which is not installed. Run: pip install jiwer"
+        ) from None
+    if not said:
+        return len(heard)
+    found = jiwer.process_words(" ".join(said), " ".join(heard))
+    return int(found.substitutions + found.deletions + found.insertions)
