@@ -10,7 +10,8 @@ from datetime import datetime, timedelta
 from typing import Literal, get_args
 
 from pydantic import AwareDatetime
-from sqlalchemy import ColumnElement, delete, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, or_, select, update
+from sqlalchemy.exc import IntegrityError
 
 from pipeline.speech.model import Frozen
 from pipeline.store.database import Database
@@ -225,15 +226,26 @@ def note_failure(database: Database, key: str, at: datetime, forget: timedelta) 
     place = sha256(key)
     with database.writing() as connection:
         connection.execute(delete(failed_attempt).where(failed_attempt.c.last_at < stamp(at - forget)))
-        count = connection.execute(
-            update(failed_attempt)
-            .where(failed_attempt.c.key == place)
-            .values(count=failed_attempt.c.count + 1, last_at=stamp(at))
-            .returning(failed_attempt.c.count)
-        ).scalar_one_or_none()
-        if count is None:
+        if count := _counted(connection, place, at):
+            return count
+    try:
+        with database.writing() as connection:
             connection.execute(insert(failed_attempt).values(key=place, count=1, last_at=stamp(at)))
-        return int(count or 1)
+        return 1
+    except IntegrityError:  # another guess at the same moment came first
+        with database.writing() as connection:
+            return _counted(connection, place, at)
+
+
+def _counted(connection: Connection, place: str, at: datetime) -> int:
+    """The count under a key that was counted before, one higher; 0 when none was."""
+    count = connection.execute(
+        update(failed_attempt)
+        .where(failed_attempt.c.key == place)
+        .values(count=failed_attempt.c.count + 1, last_at=stamp(at))
+        .returning(failed_attempt.c.count)
+    ).scalar_one_or_none()
+    return int(count or 0)
 
 
 def failures(database: Database, keys: tuple[str, ...]) -> dict[str, tuple[int, datetime]]:
