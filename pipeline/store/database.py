@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib import resources
@@ -18,6 +19,9 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
 from pipeline.store.anchors import Anchors
 from pipeline.store.errors import DatabaseError
+
+if sys.platform != "win32":
+    import fcntl
 
 _BUSY_MS = 15_000
 """How long a writer waits for another one on SQLite before it gives up."""
@@ -74,10 +78,25 @@ class Database:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A transaction that is kept when the block ends, and leaves no trace when it fails. Raises DatabaseError."""
-        with self._translated(), self.engine.connect() as connection:
+        with self._translated(), self._turn(), self.engine.connect() as connection:
             connection = connection.execution_options(rostral_write=True)  # noqa: PLW2901
             with connection.begin():
                 yield connection
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        """Wait for one's turn to write in a file.
+
+        SQLite lets whoever happens to ask next go first: with many writers some
+        would wait for ever. The system lets the waiting ones in; where it has no such lock, SQLite's own waiting has to do.
+        """
+        if not self.is_sqlite or sys.platform == "win32":
+            yield
+            return
+        file = Path(f"{self.engine.url.database}.turn")
+        with file.open("ab") as opened:
+            fcntl.flock(opened, fcntl.LOCK_EX)  # let go when the file is closed, also by a killed process
+            yield
 
     @contextmanager
     def _translated(self) -> Iterator[None]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from sqlalchemy import (
     ColumnElement,
     Connection,
     Integer,
+    Select,
     column,
     delete,
     func,
@@ -34,6 +36,9 @@ Kind = Literal["client", "patient", "record"]
 _MOST_WORDS = 12
 _SCATTERED = text("SET LOCAL random_page_cost = 1.1")
 """To the server: rows lie in memory or on a disk without moving parts. By its default it would rather go through them all."""
+
+_NEWEST = 3000
+"""So many rows are looked through one by one, some ten microseconds each."""
 
 _INDEX = table("findable_words", column("rowid", Integer))
 
@@ -83,10 +88,35 @@ def search(
         vector: ColumnElement[str] = literal_column("findable.findable_words_vector")
         query = func.to_tsquery(literal_column("'simple'::regconfig"), asked)
         chosen = chosen.where(vector.op("@@")(query))
+    newest_first = chosen.order_by(newest.desc()).limit(limit)
     with database.reading() as connection:
         if not database.is_sqlite:
-            connection.execute(_SCATTERED)
-        rows = connection.execute(chosen.order_by(newest.desc()).limit(limit)).all()
+            return _found_by_server(connection, chosen, kind, limit)
+        return _hits(connection.execute(newest_first).all())
+
+
+def _found_by_server(
+    connection: Connection, chosen: Select[tuple[str, str]], kind: Kind | None, limit: int
+) -> tuple[Hit, ...]:
+    """What a server finds, the newest first. It cannot tell beforehand whether a beginning of a word is rare or common.
+
+    A common one is found among the newest rows; for one that is not, the index of words is asked for all that have it. Left to
+    itself the server would look for a rare one through all records from the newest back.
+    """
+    connection.execute(_SCATTERED)
+    newest_first = chosen.order_by(findable.c.number.desc()).limit(limit)
+    if kind in ("client", "patient"):
+        return _hits(connection.execute(newest_first).all())
+    last = select(func.max(findable.c.number)).scalar_subquery()
+    found = connection.execute(newest_first.where(findable.c.number > last - _NEWEST)).all()
+    if len(found) == limit:
+        return _hits(found)
+    every = chosen.add_columns(findable.c.number).cte("every").prefix_with("MATERIALIZED")
+    every_first = select(every.c.kind, every.c.subject).order_by(every.c.number.desc()).limit(limit)
+    return _hits(connection.execute(every_first).all())
+
+
+def _hits(rows: Iterable[Any]) -> tuple[Hit, ...]:
     return tuple(Hit(kind=row.kind, id=row.subject) for row in rows)
 
 
