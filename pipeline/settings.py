@@ -104,6 +104,16 @@ class Settings(BaseSettings):
     fhir_token_file: Path | None = Field(
         default=None, description="File that holds the token for that server, in one line."
     )
+    mail_server: str | None = Field(default=None, description="Name of the practice's mail server.")
+    mail_port: int = Field(default=587, ge=1, le=65535, description="Its port.")
+    mail_security: Literal["starttls", "tls", "none"] = Field(
+        default="starttls", description="How it is spoken to; none only on the same machine."
+    )
+    mail_user: str | None = Field(default=None, description="Name to sign in there with.")
+    mail_password_file: Path | None = Field(
+        default=None, description="File that holds the password, in one line."
+    )
+    mail_sender: str | None = Field(default=None, description="Address that letters come from.")
     cache: Path | None = Field(
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )

@@ -209,6 +209,19 @@ def change_owner(
     clients.change_owner(load_settings(person=who), which, given)
 
 
+@owner.command("consent")
+def consent(
+    which: Owner,
+    mail: Annotated[bool, typer.Option("--mail/--no-mail", help="Whether the owner agrees to e-mail.")],
+    who: Who = None,
+) -> None:
+    """Keep whether an owner agrees to be sent documents by e-mail."""
+    from pipeline.cli import clients
+    from pipeline.settings import load_settings
+
+    clients.keep_consent(load_settings(person=who), which, mail=mail)
+
+
 To = Annotated[
     Path,
     typer.Option("--to", help="A new folder, or a new file that ends in .zip.", metavar="FOLDER|ZIP"),

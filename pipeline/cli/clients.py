@@ -27,6 +27,7 @@ from pipeline.store import (
     patients_of,
     visits_of,
 )
+from pipeline.store.consents import note_mail_consent
 
 _OWNER_FIELDS = ("name", "phone", "email", "address")
 
@@ -48,6 +49,15 @@ def change_owner(settings: Settings, which: str, given: dict[str, str | None]) -
         }
         change_client(books.database, books.actor, owner.id, Owner.model_validate(known), books.at())
         _show_owner(books, client_of(books.database, books.actor, owner.id))
+
+
+def keep_consent(settings: Settings, which: str, *, mail: bool) -> None:
+    """Keep whether an owner agrees to e-mail."""
+    with open_books(settings) as books:
+        owner = choose_owner(books, which)
+        note_mail_consent(books.database, books.actor, owner.id, books.at(), given=mail)
+        agreed = "agrees" if mail else "does not agree"
+        output().print(f"{owner_words(owner)} {agreed} to e-mail.", soft_wrap=True)
 
 
 def show_owner(settings: Settings, which: str, *, as_json: bool) -> None:

@@ -73,11 +73,14 @@ def export(
 
 def send(
     which: Annotated[str, typer.Argument(help="Identifier of a signed record.", show_default=False)],
-    way: Annotated[str, typer.Option("--by", help="folder or fhir.", metavar="WAY")],
+    way: Annotated[str, typer.Option("--by", help="folder, mail (to the owner) or fhir.", metavar="WAY")],
     form: Annotated[
         str | None,
         typer.Option(
-            "--as", help="As for 'export'; pdf, or fhir to a server.", show_default=False, metavar="FORM"
+            "--as",
+            help="As for 'export'; else pdf to a folder, sheet by mail, fhir to a server.",
+            show_default=False,
+            metavar="FORM",
         ),
     ] = None,
     release: Annotated[str, typer.Option("--release", help="Of FHIR: R4B or R5.")] = "R4B",
@@ -86,11 +89,11 @@ def send(
         typer.Option("--person", help="Who acts, where several work.", show_default=False, metavar="NAME"),
     ] = None,
 ) -> None:
-    """Hand a signed record over to the practice's folder or a FHIR server, with a receipt."""
+    """Hand a signed record over to the practice's folder, its owner or a FHIR server, with a receipt."""
     from pipeline.cli import sending
     from pipeline.settings import load_settings
 
-    chosen = form or ("fhir" if way == "fhir" else "pdf")
+    chosen = form or {"fhir": "fhir", "mail": "sheet"}.get(way, "pdf")
     sending.send(load_settings(person=person), which, way, chosen, release.upper())
 
 

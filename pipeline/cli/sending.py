@@ -11,13 +11,16 @@ from pipeline.cli.columns import show_rows
 from pipeline.cli.exporting import ENDINGS, Wanted, forms_of
 from pipeline.cli.keeping import Books, open_books
 from pipeline.cli.screen import output, write_json
-from pipeline.filing import FilingError
+from pipeline.filing import FilingError, load_language
 from pipeline.filing.delivery import post_to_server, put_in_folder, safe_stem
+from pipeline.filing.mail import Letter, MailServer, send_mail
 from pipeline.settings import PREFIX, Settings
-from pipeline.store import patient_of, record_line
+from pipeline.store import client_of, patient_of, practice_of, record_line
+from pipeline.store.consents import agreed_to_mail
 from pipeline.store.deliveries import Delivery, deliveries_of, new_delivery_id, note_delivery
 
-WAYS = ("folder", "fhir")
+WAYS = ("folder", "mail", "fhir")
+_PRINTED = ("pdf", "sheet")
 
 
 def send(settings: Settings, which: str, way: str, form: str, release: str) -> None:
@@ -119,7 +122,9 @@ def _attempt(
 
 def _handed(settings: Settings, books: Books, made: Delivery, data: bytes, ending: str) -> str:
     if made.way == "fhir":
-        return post_to_server(str(settings.fhir_server), _token(settings), data)
+        return post_to_server(str(settings.fhir_server), _secret(settings.fhir_token_file), data)
+    if made.way == "mail":
+        return _mailed(settings, books, made, data, ending)
     line = record_line(books.database, books.actor, made.record_id)
     animal = patient_of(books.database, books.actor, line.patient_id).patient
     parts = {
@@ -137,6 +142,13 @@ def _handed(settings: Settings, books: Books, made: Delivery, data: bytes, endin
 def _must_be_set(settings: Settings, way: str, form: str) -> None:
     if way == "folder" and settings.delivery_folder is None:
         raise CallError(f"No folder is set: name it in {PREFIX}DELIVERY_FOLDER.")
+    if way == "mail":
+        if settings.mail_server is None or settings.mail_sender is None:
+            raise CallError(
+                f"No mail server is set: name it in {PREFIX}MAIL_SERVER, and the sender in {PREFIX}MAIL_SENDER."
+            )
+        if form not in _PRINTED:
+            raise CallError("An owner gets a document to read: give --as sheet or --as pdf.")
     if way == "fhir":
         if settings.fhir_server is None:
             raise CallError(f"No FHIR server is set: name its base address in {PREFIX}FHIR_SERVER.")
@@ -144,10 +156,49 @@ def _must_be_set(settings: Settings, way: str, form: str) -> None:
             raise CallError("A FHIR server takes documents of the form fhir: give --as fhir.")
 
 
-def _token(settings: Settings) -> str | None:
-    if settings.fhir_token_file is None:
+def _secret(file: Path | None) -> str | None:
+    if file is None:
         return None
     try:
-        return settings.fhir_token_file.expanduser().read_text(encoding="utf-8").strip()
+        return file.expanduser().read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError) as error:
-        raise FilingError(f"The token file {settings.fhir_token_file} cannot be read: {error}.") from None
+        raise FilingError(f"The file {file} with what is secret cannot be read: {error}.") from None
+
+
+def _mailed(settings: Settings, books: Books, made: Delivery, data: bytes, ending: str) -> str:
+    """Write to the owner, if they agreed. The receipt does not hold their address: it is kept for ever."""
+    line = record_line(books.database, books.actor, made.record_id)
+    kept = patient_of(books.database, books.actor, line.patient_id)
+    if kept.client_id is None:
+        raise FilingError("The patient has no owner in the books: rostral patient change")
+    if not agreed_to_mail(books.database, books.actor, kept.client_id):
+        raise FilingError(
+            f"The owner has not agreed to e-mail. When they do: rostral owner consent {kept.client_id} --mail"
+        )
+    address = client_of(books.database, books.actor, kept.client_id).email
+    if not address:
+        raise FilingError(f"The owner has no e-mail address: rostral owner change {kept.client_id}")
+    language = load_language(settings.document_words)
+    words = {
+        "patient": kept.patient.name,
+        "day": language.day(line.on),
+        "practice": practice_of(books.database, books.actor).name,
+    }
+    letter = Letter(
+        identifier=made.id,
+        to=address,
+        subject=language["mail"]["subject"].format(**words),
+        text=language["mail"]["text"].format(**words),
+        file_name=f"{safe_stem('{day} {patient}', {'day': line.on.isoformat(), 'patient': kept.patient.name})}{ending}",
+        data=data,
+    )
+    server = MailServer(
+        host=settings.mail_server or "",
+        port=settings.mail_port,
+        security=settings.mail_security,
+        user=settings.mail_user,
+        password=_secret(settings.mail_password_file),
+        sender=settings.mail_sender or "",
+    )
+    send_mail(server, letter)
+    return "the owner's e-mail address"

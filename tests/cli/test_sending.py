@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
+import socket
 import threading
 from collections.abc import Iterator
+from email import message_from_bytes, policy
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, ClassVar
 
 import pytest
+from aiosmtpd.controller import Controller
 from commands import Run, one_line
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,7 +23,9 @@ from lexicon import load_lexicon
 from pipeline.filing import FilingError
 from pipeline.filing.delivery import post_to_server, put_in_folder, safe_stem
 from pipeline.filing.fhir import read_fhir_document
-from pipeline.store import Database, audit
+from pipeline.filing.mail import Letter, MailServer, send_mail
+from pipeline.record import Owner
+from pipeline.store import Database, add_client, audit, change_patient, events_of, patient_of, record_line
 
 
 class Endpoint(BaseHTTPRequestHandler):
@@ -118,6 +123,93 @@ def test_a_refusing_server_is_one_line_and_can_be_given_up(
     assert run("deliveries", "--give-up", waiting["id"], "--because", "filed by hand").exit_code == 0
     assert unsolved(run) == []
     assert "No failed deliveries" in one_line(run("deliveries", "--again", waiting["id"]).stderr)
+
+
+class Postbox:
+    """Takes letters over SMTP, or refuses."""
+
+    def __init__(self) -> None:
+        self.letters: list[bytes] = []
+        self.refuses = False
+
+    async def handle_RCPT(  # noqa: N802 - the server's name for it
+        self, server: object, session: object, envelope: Any, address: str, options: object
+    ) -> str:
+        if self.refuses:
+            return f"550 no such box {address}"
+        envelope.rcpt_tos.append(address)
+        return "250 OK"
+
+    async def handle_DATA(  # noqa: N802 - as above
+        self, server: object, session: object, envelope: Any
+    ) -> str:
+        self.letters.append(envelope.content)
+        return "250 OK"
+
+
+@pytest.fixture
+def postbox(monkeypatch: pytest.MonkeyPatch) -> Iterator[Postbox]:
+    box = Postbox()
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    controller = Controller(box, hostname="127.0.0.1", port=port)
+    controller.start()
+    monkeypatch.setenv("ROSTRAL_MAIL_SERVER", "127.0.0.1")
+    monkeypatch.setenv("ROSTRAL_MAIL_PORT", str(port))
+    monkeypatch.setenv("ROSTRAL_MAIL_SECURITY", "none")
+    monkeypatch.setenv("ROSTRAL_MAIL_SENDER", "desk@alderlane.example")
+    yield box
+    controller.stop()
+
+
+def owned(books: Practice) -> tuple[str, str]:
+    """A signed record of an animal with an owner, and that owner."""
+    record = books.signed().id
+    line = record_line(books.database, books.nurse, record)
+    owner = Owner(name="Rosalind Petheram", email="rosalind@example.org")
+    client = add_client(books.database, books.nurse, owner, books.at())
+    kept = patient_of(books.database, books.nurse, line.patient_id)
+    change_patient(books.database, books.nurse, kept, kept.patient, client.id, books.at())
+    return record, client.id
+
+
+def test_an_owner_is_written_to_only_with_consent(run: Run, books: Practice, postbox: Postbox) -> None:
+    record, owner = owned(books)
+    refused = run("send", record, "--by", "mail")
+    assert "has not agreed to e-mail" in one_line(refused.stderr)
+    assert postbox.letters == []
+    assert run("owner", "consent", owner, "--mail").exit_code == 0
+    [waiting] = unsolved(run)
+    done = run("deliveries", "--again", waiting["id"])
+    assert done.exit_code == 0, done.stderr
+    letter = message_from_bytes(postbox.letters[0], policy=policy.default)
+    assert letter["To"] == "rosalind@example.org"
+    [attached] = list(letter.iter_attachments())
+    assert attached.get_content().startswith(b"%PDF")
+    assert run("owner", "consent", owner, "--no-mail").exit_code == 0
+    assert run("send", record, "--by", "mail").exit_code == 1
+    assert len(postbox.letters) == 1
+
+
+def test_a_refused_letter_stays_and_names_no_address(run: Run, books: Practice, postbox: Postbox) -> None:
+    """The trail is kept for ever: an owner's address has no place there."""
+    record, owner = owned(books)
+    run("owner", "consent", owner, "--mail")
+    postbox.refuses = True
+    failed = run("send", record, "--by", "mail")
+    assert failed.exit_code == 1
+    assert "refused the owner's address (550)" in one_line(failed.stderr)
+    assert len(unsolved(run)) == 1
+    told = [event.model_dump_json() for event in events_of(books.database, books.nurse)]
+    assert [event for event in told if "rosalind" in event.lower()] == []
+
+
+def test_no_letter_goes_out_unencrypted() -> None:
+    server = MailServer(host="mail.example.org", port=25, security="none", sender="a@example.org")
+    letter = Letter(identifier="1", to="b@example.org", subject="s", text="t", file_name="f.pdf", data=b"")
+    with pytest.raises(FilingError, match="unencrypted"):
+        send_mail(server, letter)
 
 
 def test_a_server_that_is_not_there_is_told() -> None:
