@@ -16,7 +16,7 @@ from pipeline.cli.border import CallError
 from pipeline.cli.examined import examined
 from pipeline.cli.explanation_view import explanation_lines
 from pipeline.cli.inputs import read_patient, read_text, read_visit, require_file
-from pipeline.cli.kept import Request, who_was_examined
+from pipeline.cli.kept import Request, pack_sound, who_was_examined
 from pipeline.cli.page import ASCII, Shapes
 from pipeline.cli.record_view import record_lines
 from pipeline.cli.screen import (
@@ -45,6 +45,8 @@ def exam(audio: Path, settings: Settings, request: Request) -> None:
     require_file(audio)
     with examined(settings, request) as of:
         record = _examine(audio, settings, of.patient, of.visit)
+        if is_recording(audio):
+            pack_sound(audio)
         show_record(record, as_json=request.as_json, talk=request.talk)
         of.keep(record)
 

@@ -8,7 +8,9 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from pipeline.capture import CaptureError, hold, pack
 from pipeline.cli.border import WorkError
+from pipeline.cli.screen import remark
 from pipeline.record import Patient, Visit
 
 _PATIENT_NAME = "patient.json"
@@ -59,3 +61,17 @@ def who_was_examined(folder: Path, request: Request) -> Request:
         ) from None
     day = kept.on.isoformat() if kept.on is not None else None
     return dataclasses.replace(request, kind=request.kind or kept.kind, day=request.day or day)
+
+
+def pack_sound(folder: Path) -> None:
+    """Compress a recording without loss and say where it is; where that fails it stays as it is, and that is said."""
+    try:
+        lock = hold(folder)
+        try:
+            digest = pack(folder)
+        finally:
+            lock.release()
+    except (CaptureError, OSError) as error:
+        remark(str(error))
+        return
+    remark(f"Recorded in {folder} (FLAC, SHA-256 {digest}).")

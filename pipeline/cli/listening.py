@@ -19,12 +19,12 @@ from rich.text import Text
 from lexicon import load_lexicon
 from lexicon.closing import closes
 from pipeline import exam as chain
-from pipeline.capture import CaptureError, Microphone, SoundFile, Source, hold, pack
+from pipeline.capture import Microphone, SoundFile, Source
 from pipeline.cli.border import CallError, WorkError
 from pipeline.cli.examined import Examined, examined
 from pipeline.cli.examining import show_record
 from pipeline.cli.inputs import require_file
-from pipeline.cli.kept import Request, keep_who
+from pipeline.cli.kept import Request, keep_who, pack_sound
 from pipeline.cli.live_view import Live, State, screen
 from pipeline.cli.page import ASCII, Shapes, clock
 from pipeline.cli.screen import messages, printable, progress_bars, remark, writes_unicode
@@ -71,7 +71,7 @@ def _listen(settings: Settings, wanted: Listening, request: Request, of: Examine
         remark(note)
     if not examination.live.record.transcript.text.strip():
         remark("No speech was understood. Check the microphone: rostral check")
-    _pack(examination.folder)
+    pack_sound(examination.folder)
     show_record(examination.live.record, as_json=request.as_json, talk=request.talk)
     of.keep(examination.live.record)
     if examination.error is not None:
@@ -171,19 +171,6 @@ def _source(wanted: Listening) -> Source:
 
 def _new_folder() -> Path:
     return user_data_path("rostral", appauthor=False) / "recordings" / f"{datetime.now():%Y-%m-%d %H.%M.%S}"
-
-
-def _pack(folder: Path) -> None:
-    try:
-        lock = hold(folder)
-        try:
-            digest = pack(folder)
-        finally:
-            lock.release()
-    except (CaptureError, OSError) as error:
-        remark(str(error))
-        return
-    remark(f"Recorded in {folder} (FLAC, SHA-256 {digest}).")
 
 
 @contextmanager

@@ -73,7 +73,7 @@ def test_a_rehearsal_gives_a_record_and_keeps_the_sound(
 
 
 def test_a_killed_examination_goes_on_from_its_folder(process: Process, tmp_path: Path) -> None:
-    """Killed in the middle: exam finishes what was heard, and says that the recording was not ended."""
+    """Killed in the middle: exam finishes what was heard, says that it was not ended, and packs the sound as listen does."""
     folder = tmp_path / "r"
     command = [sys.executable, "-m", "pipeline.cli", "listen", "--from", str(SAMPLES / "cat_terse.flac")]
     options = ["--speed", "3", "--to", str(folder), "--model", "tiny.en", "--patient", str(PATIENT)]
@@ -83,10 +83,15 @@ def test_a_killed_examination_goes_on_from_its_folder(process: Process, tmp_path
             assert live.poll() is None, live.communicate()
             time.sleep(0.02)
         live.kill()
-    heard_s = read_folder(folder).duration_s
+    heard = read_folder(folder)
+    heard_s = heard.duration_s
     done = process("exam", folder, "--model", "tiny.en", "--json")
     assert done.returncode == 0, done.stderr
     assert b"was not ended" in done.stderr
+    packed = read_folder(folder)
+    assert packed.packed
+    assert np.array_equal(packed.pcm, heard.pcm)
+    assert b"SHA-256" in done.stderr
     record = json.loads(done.stdout)
     assert record["patient"]["name"] == "Juniper"
     assert record["transcript"]["duration_s"] == pytest.approx(heard_s, abs=0.01)
