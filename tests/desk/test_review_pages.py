@@ -291,3 +291,9 @@ def test_another_practice_sees_nothing_of_it(practice: Practice) -> None:
         assert browser.get(address).status_code == 404
     assert "Bramley" not in browser.get("/find?words=bramley").text
     assert "Bramley" not in browser.get("/records").text
+
+
+def test_the_first_page_counts_all_that_waits(practice: Practice) -> None:
+    for _ in range(10):
+        draft(practice)
+    assert "10 records wait for a signature" in practice.browser("vet").get("/").text

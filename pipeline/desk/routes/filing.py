@@ -63,6 +63,7 @@ def to_file(
         more=len(lines) > _A_PAGE,
         page_number=page_number,
         counts=counts(desk.database, actor),
+        just_filed="filed" in request.query_params,
         chosen={"state": state, "kind": kind or "", "name": name},
         now=desk.at(),
     )

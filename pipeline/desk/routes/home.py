@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request, Response
 from pipeline.desk.desk import AtDesk
 from pipeline.desk.pages import page
 from pipeline.desk.who import Anyone
-from pipeline.store import practice_of, records_of
+from pipeline.store import counts, practice_of, waiting
 
 router = APIRouter(include_in_schema=False)
 
@@ -16,13 +16,12 @@ _SHOWN = 8
 
 @router.get("/")
 def home(request: Request, desk: AtDesk, actor: Anyone) -> Response:
-    """What is to be reviewed, what is to be filed."""
-    drafts = records_of(desk.database, actor, "draft", limit=_SHOWN)
-    signed = records_of(desk.database, actor, "signed", limit=_SHOWN)
+    """How many records are to be signed and to be filed, and those that wait longest."""
     return page(
         request,
         "home.html",
         practice=practice_of(desk.database, actor),
-        drafts=drafts,
-        signed=signed,
+        counts=counts(desk.database, actor),
+        drafts=waiting(desk.database, actor, "draft", limit=_SHOWN),
+        signed=waiting(desk.database, actor, "signed", limit=_SHOWN),
     )
