@@ -15,6 +15,7 @@ from spacy.vocab import Vocab
 
 from lexicon import Lexicon, load_lexicon
 from lexicon.lasting import lasting
+from lexicon.pauses import load_pauses
 from lexicon.schema import System
 from pipeline.extraction.assessments import AssessmentReader
 from pipeline.extraction.clauses import ClauseReader
@@ -40,6 +41,7 @@ from pipeline.extraction.model import (
     Statements,
 )
 from pipeline.extraction.numbers import NumberGrammar
+from pipeline.extraction.pauses import PauseMarker
 from pipeline.extraction.plan import PlanReader
 from pipeline.extraction.replanning import PlanCorrector, Planned
 from pipeline.extraction.statements import StatementReader
@@ -51,6 +53,7 @@ COMPONENTS = (
     "rostral_concepts",
     "rostral_misheard",
     "rostral_measurements",
+    "rostral_pauses",
     "rostral_clauses",
 )
 """The order of understanding."""
@@ -84,6 +87,13 @@ def misheard_component(nlp: Language, name: str) -> MisheardWords:
 def measurements_component(nlp: Language, name: str) -> MeasurementReader:
     """Measured values."""
     return MeasurementReader(nlp.vocab, load_lexicon(), cast("SpokenTokenizer", nlp.tokenizer))
+
+
+@Language.factory("rostral_pauses")
+def pauses_component(nlp: Language, name: str) -> PauseMarker:
+    """Marks where none were written."""
+    measurements = cast("MeasurementReader", nlp.get_pipe("rostral_measurements"))
+    return PauseMarker(load_lexicon(), load_pauses(), measurements)
 
 
 @Language.factory("rostral_clauses")

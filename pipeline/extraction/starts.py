@@ -12,8 +12,22 @@ from lexicon import Lexicon
 from pipeline.extraction.concepts import Cue, Mention
 from pipeline.extraction.tokens import MARKS, Analysis
 
-_UNMARKED = 18  # tokens without a mark that show that none were written
+UNMARKED = 18
+"""Tokens without a mark that show that none were written."""
 _NOUN_PHRASE = 7  # tokens between the beginning of a noun phrase and its noun
+
+
+def unmarked_stretches(norms: list[str]) -> list[tuple[int, int]]:
+    """Stretches between marks that are too long to have been written with marks, or all of a text that has none."""
+    if MARKS.isdisjoint(norms):
+        return [(0, len(norms))]
+    stretches, first = [], 0
+    for at, norm in enumerate([*norms, "."]):
+        if norm in MARKS:
+            if at - first >= UNMARKED:
+                stretches.append((first, at))
+            first = at + 1
+    return stretches
 
 
 class Start(Enum):
@@ -67,6 +81,7 @@ class _Finder:
     def __init__(self, words: StatementStarts, analysis: Analysis) -> None:
         self.words = words
         self.norms = analysis.norms
+        self.unmarked = unmarked_stretches(analysis.norms) if analysis.unmarked is None else analysis.unmarked
         self.mentions = analysis.mentions
         self.mention_starts = [mention.start for mention in analysis.mentions]
         self.mention_at = {mention.start: mention for mention in analysis.mentions}
@@ -91,24 +106,12 @@ class _Finder:
 
     def run(self) -> dict[int, Start]:
         found: dict[int, Start] = {}
-        for first, last in self._unmarked():
+        for first, last in self.unmarked:
             for at in range(first + 1, last):
                 start = self._start_at(at, last) if at not in self.taken else None
                 if start is not None:
                     found[at] = start
         return found
-
-    def _unmarked(self) -> list[tuple[int, int]]:
-        """Stretches between marks that are too long to have been written with marks, or all of a text that has none."""
-        if MARKS.isdisjoint(self.norms):
-            return [(0, len(self.norms))]
-        stretches, first = [], 0
-        for at, norm in enumerate([*self.norms, "."]):
-            if norm in MARKS:
-                if at - first >= _UNMARKED:
-                    stretches.append((first, at))
-                first = at + 1
-        return stretches
 
     def _start_at(self, at: int, last: int) -> Start | None:
         before, norm = self.norms[at - 1], self.norms[at]
@@ -256,4 +259,4 @@ class _Finder:
         return True
 
 
-__all__ = ["Start", "StatementStarts"]
+__all__ = ["UNMARKED", "Start", "StatementStarts", "unmarked_stretches"]

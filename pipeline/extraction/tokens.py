@@ -41,6 +41,7 @@ class Analysis:
 
     `norms[i]` is the token as the rules see it, `starts[i]`/`ends[i]` its characters in `text`, `capitals[i]` whether it
     is capitalised there. `from_sound` says that a recogniser wrote the text, with the slips that recognisers make.
+    `unmarked` are the stretches written without marks, once somebody looked; marks supplied there have no characters.
     """
 
     text: str
@@ -49,6 +50,7 @@ class Analysis:
     ends: list[int]
     capitals: list[bool]
     from_sound: bool = False
+    unmarked: list[tuple[int, int]] | None = None
     numbers: list[Number] = field(default_factory=list)
     mentions: list[Mention] = field(default_factory=list)
     cues: list[Cue] = field(default_factory=list)
