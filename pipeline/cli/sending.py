@@ -21,6 +21,7 @@ from pipeline.store.deliveries import Delivery, deliveries_of, new_delivery_id, 
 
 WAYS = ("folder", "mail", "fhir")
 _PRINTED = ("pdf", "sheet")
+_BEGUN = "It was begun and its end is not known: look whether it arrived before you try again."
 
 
 def send(settings: Settings, which: str, way: str, form: str, release: str) -> None:
@@ -108,6 +109,8 @@ def _attempt(
         by=books.actor.name,
         sha256=hashlib.sha256(data).hexdigest(),
     )
+    # Before anything leaves: after a kill in between the delivery stands as unsolved.
+    note_delivery(books.database, books.actor, made.model_copy(update={"reason": _BEGUN}))
     try:
         place = _handed(settings, books, made, data, ENDINGS[form])
     except FilingError as error:
@@ -115,7 +118,7 @@ def _attempt(
         raise WorkError(
             f"{error} It is kept as failed: rostral deliveries --again {delivery_id[:12]}"
         ) from None
-    done = made.model_copy(update={"state": "delivered", "place": place, "at": books.at()})
+    done = made.model_copy(update={"state": "delivered", "place": place, "reason": "", "at": books.at()})
     note_delivery(books.database, books.actor, done)
     output().print(f"Delivered to {place}. Receipt {delivery_id}", soft_wrap=True)
 

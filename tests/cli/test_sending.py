@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import socket
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from email import message_from_bytes, policy
@@ -33,9 +36,13 @@ class Endpoint(BaseHTTPRequestHandler):
 
     answers: ClassVar[list[int]] = []
     taken: ClassVar[list[tuple[str | None, str]]] = []
+    asked: ClassVar[threading.Event] = threading.Event()
+    holds: ClassVar[threading.Event] = threading.Event()
 
     def do_POST(self) -> None:
         body = self.rfile.read(int(self.headers["Content-Length"])).decode()
+        Endpoint.asked.set()
+        Endpoint.holds.wait(60)
         code = Endpoint.answers.pop(0) if Endpoint.answers else 201
         self.send_response(code)
         if code == 201:
@@ -43,7 +50,8 @@ class Endpoint(BaseHTTPRequestHandler):
             Endpoint.taken.append((self.headers["Authorization"], body))
             self.send_header("Location", f"{self.path}/{len(Endpoint.taken)}")
         self.send_header("Content-Length", "0")
-        self.end_headers()
+        with contextlib.suppress(OSError):  # whoever asked may be gone
+            self.end_headers()
 
     def log_message(self, format: str, *args: Any) -> None:
         """Say nothing."""
@@ -53,6 +61,8 @@ class Endpoint(BaseHTTPRequestHandler):
 def server() -> Iterator[str]:
     Endpoint.answers.clear()
     Endpoint.taken.clear()
+    Endpoint.asked.clear()
+    Endpoint.holds.set()
     with ThreadingHTTPServer(("127.0.0.1", 0), Endpoint) as running:
         thread = threading.Thread(target=running.serve_forever)
         thread.start()
@@ -94,6 +104,24 @@ def test_a_folder_that_is_away_fails_visibly_until_it_is_back(
     assert hashlib.sha256(data).hexdigest() == receipt["sha256"]
     assert (receipt["by"], receipt["version"], receipt["form"]) == ("Tobin Marsh", 1, "pdf")
     assert audit(books.database) == ()
+
+
+def test_a_delivery_that_was_killed_stays_visible(
+    run: Run, books: Practice, server: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed with -9 while the server thinks: it may have arrived or not, and somebody has to look."""
+    monkeypatch.setenv("ROSTRAL_FHIR_SERVER", server)
+    record = books.signed().id
+    Endpoint.holds.clear()
+    call = [sys.executable, "-m", "pipeline.cli", "send", record, "--by", "fhir"]
+    with subprocess.Popen(call, stderr=subprocess.DEVNULL) as process:
+        assert Endpoint.asked.wait(60)
+        process.kill()
+    Endpoint.holds.set()
+    [waiting] = unsolved(run)
+    assert "its end is not known" in waiting["reason"]
+    assert run("deliveries", "--again", waiting["id"]).exit_code == 0
+    assert unsolved(run) == []
 
 
 def test_a_server_takes_the_document(
