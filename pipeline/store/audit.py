@@ -83,6 +83,8 @@ class _Told:
 
     def take(self, row: Any, detail: dict[str, Any]) -> None:
         """Follow one event."""
+        if not isinstance(detail, dict):
+            raise TypeError("the detail of an event is an object")
         action, subject = row["action"], row["subject"]
         match action:
             case "add_person":
@@ -172,7 +174,11 @@ def _visits(connection: Connection, told: _Told) -> Iterator[str]:
         said = told.visits.get(row.id)
         if said is None:
             yield f"Visit {row.id} is not in the trail: it was put in."
-        elif (row.patient_id, row.kind, str(row.on_day)) != (said["patient"], said["kind"], said["on"]):
+        elif (row.patient_id, row.kind, str(row.on_day)) != (
+            said.get("patient"),
+            said.get("kind"),
+            said.get("on"),
+        ):
             yield f"Patient, kind or day of visit {row.id} is not what the trail says: it was altered."
     for visit_id in sorted(missing):
         yield f"Visit {visit_id} is in the trail and is gone."
@@ -194,12 +200,12 @@ def _versions(connection: Connection, told: _Told) -> Iterator[str]:
             continue
         if not _as_signed(row, said):
             yield f"{name} is not what was signed: it was altered."
-        by = told.people.get(str(said["by"]))
+        by = told.people.get(str(said.get("by")))
         if (row.signed_by, row.signed_name, row.signed_at, row.reason or "") != (
-            said["by"],
+            said.get("by"),
             by[0] if by is not None else None,
-            said["at"],
-            said["reason"],
+            said.get("at"),
+            said.get("reason"),
         ):
             yield f"{name}: who signed it, when, or why is not what the trail says: it was altered."
     for record_id, version in sorted(missing):
@@ -210,9 +216,9 @@ def _as_signed(row: Any, said: dict[str, object]) -> bool:
     """Whether a version is, byte by byte, what its signature in the trail covers."""
     if not isinstance(row.body, bytes) or not isinstance(row.review, bytes):
         return False
-    if stored_sha256(row.body, row.review) != said["stored"]:
+    if stored_sha256(row.body, row.review) != said.get("stored"):
         return False
-    return bool(row.sha256 == said["sha256"] == signature_of(unpack(row.body), unpack(row.review)))
+    return bool(row.sha256 == said.get("sha256") == signature_of(unpack(row.body), unpack(row.review)))
 
 
 def _records(connection: Connection, told: _Told) -> Iterator[str]:
@@ -227,7 +233,7 @@ def _records(connection: Connection, told: _Told) -> Iterator[str]:
             continue
         if row.state != told.state[row.id]:
             yield f"Record {row.id} is {row.state} and by the trail {told.state[row.id]}: it was altered."
-        elif (sha256(row.review) if row.review is not None else None) != told.draft[row.id]:
+        elif (sha256(row.review) if row.review is not None else None) != told.draft.get(row.id):
             yield f"The draft of record {row.id} is not what was written last: it was altered."
         if (row.visit_id, row.version) != (told.of_visit.get(row.id), last.get(row.id, 0)):
             yield f"Visit or version of record {row.id} is not what the trail says: it was altered."
