@@ -69,6 +69,7 @@ def test_the_letterhead_is_set_line_by_line(books: str | Path, run: Run) -> None
         "phone": None,
         "email": None,
         "registration": "RV 17",
+        "retention_years": None,
     }
     refused = run("practice", "letterhead", "--phone", "1", "--as", "Tobin Marsh")
     assert refused.exit_code == 1
