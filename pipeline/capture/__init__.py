@@ -8,6 +8,7 @@ nothing of words.
 
 from pipeline.capture.files import MAX_DURATION_S, read_audio
 from pipeline.capture.folder import FolderContent, Gap, is_recording, pack, read_folder
+from pipeline.capture.following import Follower
 from pipeline.capture.model import SAMPLE_RATE_HZ, CaptureError, Recording
 from pipeline.capture.recorder import Recorder, RecordingStoppedError, hold
 from pipeline.capture.resample import Resampler
@@ -19,6 +20,7 @@ __all__ = [
     "Block",
     "CaptureError",
     "FolderContent",
+    "Follower",
     "Gap",
     "Interruption",
     "Microphone",

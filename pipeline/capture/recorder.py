@@ -23,7 +23,7 @@ import numpy as np
 from filelock import FileLock, Timeout
 from numpy.typing import NDArray
 
-from pipeline.capture.journal import Journal, write_all
+from pipeline.capture.journal import Journal, read_journal, write_all
 from pipeline.capture.model import CaptureError
 
 JOURNAL_NAME = "recording.jsonl"
@@ -49,14 +49,26 @@ class Recorder:
     `source` says in words where the sound comes from; `now` is the clock. Samples are numbered through the
     recording. Not for several threads at once. While it is open no other process can take the folder.
 
-    Raises CaptureError when the folder is not empty or nothing can be written there.
+    With `resume`, a folder whose recording was not ended goes on behind what its journal vouches for; what a
+    torn end holds beyond that is cut off, so whoever sends the sound sends it again from `safe`. `gaps_at` are the
+    samples before which gaps were noted then.
+
+    Raises CaptureError when the folder is not empty (or, with `resume`, holds no such recording) or nothing can be
+    written there.
     """
 
     def __init__(
-        self, folder: Path, *, rate_hz: int, source: str, now: Callable[[], datetime] | None = None
+        self,
+        folder: Path,
+        *,
+        rate_hz: int,
+        source: str,
+        now: Callable[[], datetime] | None = None,
+        resume: bool = False,
     ) -> None:
         self.folder = folder
         self.rate_hz = rate_hz
+        self.gaps_at: frozenset[int] = frozenset()
         self._now = now or (lambda: datetime.now(UTC))
         self._heard = 0
         self._synced = 0
@@ -64,12 +76,22 @@ class Recorder:
         self._segment: _Segment | None = None
         self._segments = 0
         self._failure: _Failure | None = None
-        self._lock, self._journal = self._begin(source)
+        self._lock, self._journal = self._go_on() if resume else self._begin(source)
 
     @property
     def heard_s(self) -> float:
         """Seconds of sound that came, written or not."""
         return self._heard / self.rate_hz
+
+    @property
+    def heard(self) -> int:
+        """Samples that came, written or not."""
+        return self._heard
+
+    @property
+    def safe(self) -> int:
+        """Samples, from the first, that are on the disk and vouched for: neither kill nor power cut takes them."""
+        return self._synced
 
     def write(self, samples: NDArray[np.int16]) -> None:
         """Add samples.
@@ -99,6 +121,19 @@ class Recorder:
         except OSError as error:
             raise self._stopped(error, self._heard) from None
 
+    def sync(self) -> None:
+        """Force to the disk what was written. Raises RecordingStoppedError."""
+        try:
+            self._sync()
+        except OSError as error:
+            raise self._stopped(error, self._synced) from None
+
+    def let_go(self) -> None:
+        """Leave the recording as it is, without an end: it can be resumed."""
+        self._give_up_segment()
+        self._journal.close()
+        self._lock.release()
+
     def close(self) -> None:
         """End the recording. Raises RecordingStoppedError when its end cannot be noted; the sound stays."""
         try:
@@ -127,6 +162,45 @@ class Recorder:
                 f"No recording can be made in {self.folder}: {_reason(error)}. Name another folder."
             ) from None
         return lock, journal
+
+    def _go_on(self) -> tuple[FileLock, Journal]:
+        try:
+            lock = hold(self.folder)
+            lines = read_journal(self.folder / JOURNAL_NAME).lines
+            head = next((line for line in lines if line["kind"] == "recording"), None)
+            if (
+                head is None
+                or head["rate_hz"] != self.rate_hz
+                or any(line["kind"] == "end" for line in lines)
+            ):
+                lock.release()
+                raise CaptureError(
+                    f"{self.folder} holds no recording of {self.rate_hz} samples a second to go on with."
+                )
+            self._heard = self._synced = max(
+                (line["first"] + line["count"] for line in lines if line["kind"] == "sound"), default=0
+            )
+            self.gaps_at = frozenset(line["at"] for line in lines if line["kind"] == "gap")
+            self._cut_torn_end({line["file"]: line["first"] for line in lines if line["kind"] == "segment"})
+            journal = Journal(self.folder / JOURNAL_NAME)
+            journal.add({"kind": "resumed", "at": self._heard, **self._time()})
+        except OSError as error:
+            raise CaptureError(
+                f"The recording in {self.folder} cannot go on: {_reason(error)}. Look at that disk."
+            ) from None
+        return lock, journal
+
+    def _cut_torn_end(self, firsts: dict[str, int]) -> None:
+        """Leave of every segment what lies before the end that is vouched for."""
+        for path in sorted(self.folder.glob("[0-9][0-9][0-9][0-9].wav")):
+            kept = self._heard - firsts.get(path.name, self._heard)
+            if kept <= 0:
+                path.unlink()
+                continue
+            self._segments = int(path.stem)
+            if path.stat().st_size > SEGMENT_HEADER_BYTES + kept * BYTES_PER_SAMPLE:
+                os.truncate(path, SEGMENT_HEADER_BYTES + kept * BYTES_PER_SAMPLE)
+        sync_folder(self.folder)
 
     def _write(self, start: int, data: bytes) -> None:
         if self._segment is None or start - self._segment.first >= _SEGMENT_S * self.rate_hz:
