@@ -40,6 +40,9 @@ _CONTENT = frozenset(
     "SPFNDAMR"
 )  # part, adjective, finding, number, denial, denial after, name of a value, value
 _REMEMBERED = "SFPDNRcvTMo"
+_TEACHES = "Tte"
+# Talk in general goes on over a pause unless one of these begins: a part, a cue of what is said, a value or its name.
+_TURNING = frozenset("STMR")
 _UNDIVIDED = frozenset(
     (
         "act",
@@ -143,12 +146,15 @@ class Gaps:
         bound = pauses.threshold / (1 - pauses.threshold)
         placed = []
         for first, last in stretches:
-            since = _Since(first)
+            since, taught = _Since(first), False
             for at in range(first, last):
                 if at > first and at not in self.closed:
                     comma, stop = pauses.scores(self.features(at, since))
                     if math.exp(comma) + math.exp(stop) >= bound:
-                        placed.append(Mark(at, "." if stop >= comma else ","))
+                        taught = taught or _TEACHES in self.kinds[since.at : at]
+                        ends = stop >= comma and not (taught and self.kinds[at] not in _TURNING)
+                        taught = taught and not ends
+                        placed.append(Mark(at, "." if ends else ","))
                         since = _Since(at)
                 since.hear(self.kinds[at])
         return placed
@@ -248,6 +254,7 @@ def _ahead(kinds: Sequence[str]) -> list[str]:
 def _closed(analysis: Analysis) -> frozenset[int]:
     """Tokens before which no mark can stand: inside a term, a number, a cue, between a value and its name; beside a mark."""
     closed: set[int] = set()
+    findings = {mention.start for mention in analysis.mentions if not mention.is_structure}
     for mention in analysis.mentions:
         closed.update(range(mention.start + 1, mention.end))
     for number in analysis.numbers:
@@ -255,6 +262,8 @@ def _closed(analysis: Analysis) -> frozenset[int]:
     for cue in analysis.cues:
         if cue.kind in _UNDIVIDED:
             closed.update(range(cue.start + 1, cue.end))
+        if cue.kind == "severity" and cue.end in findings:
+            closed.add(cue.end)  # "mild" goes with the tartar that follows it
     for reading in analysis.readings:
         name = reading.name or (reading.start, reading.end)
         closed.update(range(min(reading.start, name[0]) + 1, max(reading.end, name[1])))

@@ -7,9 +7,11 @@ from typing import cast
 import pytest
 from said import hear
 
+from lexicon import load_lexicon
 from lexicon.pauses import Pauses, load_pauses
 from pipeline.extraction.engine import load_pipeline
-from pipeline.extraction.pauses import PauseMarker
+from pipeline.extraction.pauses import GapReader, PauseMarker
+from pipeline.extraction.tokens import analysis_of
 
 UNMARKED = (
     "lungs sound clear belly soft i can't feel the spleen which is fine one kidney feels small and knobbly"
@@ -42,3 +44,17 @@ def test_weights_are_written_as_they_are_read() -> None:
     assert Pauses(0.5, {"a|b": (0.5, -1.0)}).as_json() == (
         '{"threshold": 0.5, "weights": {\n"a|b": [0.5, -1]\n}}\n'
     )
+
+
+def test_a_pause_in_general_talk_does_not_end_it() -> None:
+    """Whatever the weights say: after "terriers get" a pause is a comma, until a part of the patient begins something new."""
+    ends_always = Pauses(0.5, {"any": (0.0, 9.0)})
+    doc = load_pipeline().make_doc("terriers often get lice fleas hair loss coat clean")
+    for name in ("rostral_numbers", "rostral_concepts"):
+        doc = load_pipeline().get_pipe(name)(doc)
+    analysis = analysis_of(doc)
+    gaps = GapReader(load_lexicon()).gaps(analysis)
+    marks = {
+        analysis.norms[mark.at]: mark.norm for mark in gaps.marks(ends_always, [(0, len(analysis.norms))])
+    }
+    assert (marks["lice"], marks["fleas"], marks["coat"]) == (",", ",", ".")
