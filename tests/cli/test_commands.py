@@ -244,7 +244,7 @@ def test_own_terms_are_shown_and_their_faults_end_with_one_line(
 
 def test_evaluate_prints_scores_and_every_error_when_asked(run: Run, tmp_path: Path) -> None:
     (tmp_path / "one.toml").write_text(
-        'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no wax."\n'
+        'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no fleas."\n'
         'findings = [{ words = "clean", system = "eyes", nature = "normal" }]\n',
         encoding="utf-8",
     )
@@ -258,7 +258,7 @@ def test_evaluate_prints_scores_and_every_error_when_asked(run: Run, tmp_path: P
 def test_evaluate_counts_an_invented_denial_as_silent(run: Run, tmp_path: Path) -> None:
     """What nobody annotated and nobody is asked to look at is silent, a denial as well as an abnormality."""
     (tmp_path / "one.toml").write_text(
-        'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no wax."\n'
+        'style = "terse"\nspecies = "dog"\nvisit = "health_check"\ntext = "Ears clean, no fleas."\n'
         'findings = [{ words = "clean", system = "ears", nature = "normal" }]\n',
         encoding="utf-8",
     )
