@@ -17,9 +17,18 @@ from pipeline.cli.records import standing_of
 from pipeline.cli.screen import output, printable, write_json
 from pipeline.extraction.model import Measurement, MeasurementKind
 from pipeline.record.comparison import Comparison, FindingCourse, compare
+from pipeline.record.dates import dates_said
 from pipeline.record.wording import value_text
 from pipeline.settings import Settings
-from pipeline.store import PastValue, RecordLine, record_line, records_of, values_of, visits_of
+from pipeline.store import (
+    PastValue,
+    RecordLine,
+    record_line,
+    records_of,
+    signed_version,
+    values_of,
+    visits_of,
+)
 
 _COURSES = {"not_named": "not named"}
 _LOOKED_BACK = 200
@@ -57,6 +66,12 @@ def history(settings: Settings, which: str, of: str | None, *, as_json: bool) ->
         kept = choose_patient(books, which)
         visits = visits_of(books.database, books.actor, kept.id, limit=_LOOKED_BACK)
         values = {kind: values_of(books.database, books.actor, kept.id, kind) for kind in kinds}
+        signed = [
+            signed_version(books.database, books.actor, one.record_id, None, books.at()).record
+            for one in visits
+            if one.record_id is not None and one.version and of is None
+        ]
+        said = dates_said(signed, books.at().date())
     values = {kind: past for kind, past in values.items() if past}
     if as_json:
         write_json(
@@ -66,6 +81,7 @@ def history(settings: Settings, which: str, of: str | None, *, as_json: bool) ->
                 "values": {
                     kind: [one.model_dump(mode="json") for one in past] for kind, past in values.items()
                 },
+                "dates_said": [one.model_dump(mode="json") for one in said],
             }
         )
         return
@@ -84,6 +100,9 @@ def history(settings: Settings, which: str, of: str | None, *, as_json: bool) ->
                 for row in _course(kind, lexicon.measurements[kind].label, past)
             ],
         )
+    if said:
+        console.print()
+        show_rows(("due", "as said", "on"), [(one.due, printable(one.text), one.said_on) for one in said])
 
 
 def _other(books: Books, now: RecordLine, given: str) -> RecordLine:

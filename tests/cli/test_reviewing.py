@@ -104,6 +104,7 @@ def test_last_years_record_is_found_and_compared(signed: str, juniper: str, run:
     assert [hit["id"] for hit in hits] == [record]
     history = run("patient", "history", juniper, "--of", "weight", "--as", VET).stdout
     assert "-0.2 (-5.0 %)" in history
+    assert json.loads(run("patient", "history", juniper, "--json", "--as", VET).stdout)["dates_said"] == []
 
 
 def test_every_change_of_a_review_has_its_command(juniper: str, run: Run) -> None:
