@@ -220,24 +220,25 @@ class Engine:
 
         return self._asked(rewind)
 
-    def forget(self, before: datetime, at_once: int) -> list[str]:
-        """Remove jobs that ended before, with all that their steps answered, so many at most; gives their identifiers."""
+    def ended(self, before: datetime, at_most: int) -> list[str]:
+        """Identifiers of jobs that ended before, so many at most."""
 
-        def remove() -> list[str]:
+        def look() -> list[str]:
             ended = self._client.list_workflows(
                 name=_WORKFLOW,
                 status=["SUCCESS", "ERROR", "MAX_RECOVERY_ATTEMPTS_EXCEEDED", "CANCELLED"],
                 completed_before=before.isoformat(),
-                limit=at_once,
+                limit=at_most,
                 load_input=False,
                 load_output=False,
             )
-            gone = [status.workflow_id for status in ended]
-            if gone:
-                self._client.delete_workflows(gone)
-            return gone
+            return [status.workflow_id for status in ended]
 
-        return self._asked(remove)
+        return self._asked(look)
+
+    def forget(self, job_ids: list[str]) -> None:
+        """Remove these jobs with all that their steps answered."""
+        self._asked(lambda: self._client.delete_workflows(job_ids))
 
     def _config(self, executor: str) -> DBOSConfig:
         return {

@@ -136,5 +136,8 @@ class Watch:
                 self._go_on(note)
 
     def _forget(self) -> None:
-        """Forget what ended long ago, a few at each beat."""
-        forget_notes(self._database, self._engine.forget(now() - KEPT_FOR, _FORGOTTEN_AT_ONCE))
+        """Forget what ended long ago, a few at each beat: the notes first, for they are found by the jobs alone."""
+        gone = self._engine.ended(now() - KEPT_FOR, _FORGOTTEN_AT_ONCE)
+        if gone:
+            forget_notes(self._database, gone)
+            self._engine.forget(gone)
