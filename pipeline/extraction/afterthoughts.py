@@ -8,6 +8,7 @@ from pipeline.extraction.attributes import Graded
 from pipeline.extraction.details import Details
 from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import SENTENCE_MARKS
 
 
 class Afterthoughts(Details):
@@ -36,16 +37,33 @@ class Afterthoughts(Details):
         self._size_later(last, segment)
         return True
 
+    def _size_after(self, segment: Segment, items: list[Item]) -> bool:
+        """ "An umbilical hernia, tiny": a word of size after something wrong says how much of it there is."""
+        last = self.out.drafts[-1] if self.out.drafts else None
+        if len(items) != 1 or items[0].is_structure or last is None or last.assertion == "absent":
+            return False
+        size = self.cues.get("severity", self.no_cues).starting_at(items[0].start)
+        named = self.lexicon.findings[last.concept].nature == "abnormal"
+        neutral = self.lexicon.findings[items[0].entry.id].nature == "neutral"
+        alone = segment.end - segment.start == items[0].end - items[0].start
+        if size is None or not (named and neutral and alone and self._goes_on_about(last, segment)):
+            return False
+        last.severity = last.severity or size.group.value
+        return True
+
     def _goes_on_about(self, last: Draft, segment: Segment) -> bool:
         """Whether a segment speaks on about the finding before: after a comma, or in a sentence that begins "It's"."""
-        if segment.opener != "sentence":
-            return last.sentence == segment.sentence and segment.opener == "comma"
+        if last.sentence == segment.sentence:
+            return segment.opener == "comma"
         named = self.lexicon.findings[last.concept].nature == "abnormal" and last.assertion != "absent"
-        return (
-            named
-            and segment.sentence - last.sentence == 1
-            and self.norms[segment.start] in self.rules.going_on
-        )
+        opening = self.norms[self._sentence_start(segment)]
+        return named and segment.sentence - last.sentence == 1 and opening in self.rules.going_on
+
+    def _sentence_start(self, segment: Segment) -> int:
+        start = segment.start
+        while start > 0 and self.norms[start - 1] not in SENTENCE_MARKS:
+            start -= 1
+        return start
 
     def _size_later(self, last: Draft, segment: Segment) -> bool:
         """ "A mass on the flank. It's about a centimetre."."""
@@ -53,6 +71,13 @@ class Afterthoughts(Details):
         if size is None or last.size is not None or last.assertion == "absent":
             return False
         last.size = size
+        return True
+
+    def _placed_later(self, last: Draft, segment: Segment, items: list[Item]) -> bool:
+        """ "There's a lump here. It's just behind the left elbow.": where a lump is that was named without a place."""
+        if last.structure is not None or last.system != "skin" or not items:
+            return False
+        last.structure, last.side = items[0].entry.id, last.side or self._side_at(items[0], segment)
         return True
 
     def _qualities_after(self, segment: Segment) -> bool:
@@ -240,8 +265,13 @@ class Afterthoughts(Details):
             return False
         described = self._qualities_after(segment)
         before = self.out.drafts[-1] if self.out.drafts else None
-        if before is not None and segment.opener == "sentence" and self._goes_on_about(before, segment):
-            return self._size_later(before, segment) or described
+        if (
+            before is not None
+            and before.sentence != segment.sentence
+            and self._goes_on_about(before, segment)
+        ):
+            sized = self._size_later(before, segment)
+            return self._placed_later(before, segment, items) or sized or described
         if segment.opener not in ("comma", "contrast", "and"):
             return described
         nearest = [d for d in self._last_drafts(segment) if d.sentence == segment.sentence]

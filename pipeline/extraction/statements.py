@@ -187,7 +187,7 @@ class _Reading(Values):
 
     def _findings(self, index: int, segment: Segment, sentence: int, items: list[Item]) -> None:
         self.running = None
-        if self._only_qualities(segment, items):
+        if self._only_qualities(segment, items) or self._size_after(segment, items):
             return
         for position, item in enumerate(items):
             if item.is_structure:

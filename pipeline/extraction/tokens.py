@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _PIECE = re.compile(
     r"(?P<number>\d+,\d{1,2}(?![\d,])|(?:\d{1,3}(?:,\d{3})+|\d+)(?:\ ?\.\d+)?)"
+    r"|(?P<initials>\b[a-zA-Z](?:\.[a-zA-Z])+\b(?:\.(?=\ [a-z\d]))?)"
     r"|(?P<word>[^\W\d_]+(?:['\u2019][^\W\d_]+)*)"
     r"|(?P<mark>[.!?;:,\u2013\u2014/%\u00b0()]|\.\.\.)"
     r"|(?P<line>\n\s*\n?)"
@@ -121,7 +122,10 @@ class SpokenTokenizer:
             start, end = match.span()
             kind = match.lastgroup
             raw = match.group()
-            if kind == "word":
+            if kind == "initials":
+                # "C.R.T. two seconds": the dots end no sentence.
+                self._add_word(out, raw.replace(".", ""), start, end, drop_repeats)
+            elif kind == "word":
                 self._add_word(out, raw, start, end, drop_repeats)
             elif kind == "number":
                 # "38,5" has a decimal comma, "1,200" separates thousands; recognisers write "38 .5" for "38.5".

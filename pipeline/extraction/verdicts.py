@@ -39,12 +39,13 @@ class Verdicts(Afterthoughts):
         return False
 
     def _only_size(self, item: Item, items: list[Item], position: int) -> bool:
-        """ "A small lump in the abdomen": a word that is neither good nor bad, right before something bad."""
+        """ "A small lump in the abdomen", "a big ulcer": a word of size right before something bad."""
         following = items[position + 1] if position + 1 < len(items) else None
         if following is None or following.start != item.end or following.entry.kind != "noun":
             return False
-        natures = [self.lexicon.findings[entry.id].nature for entry in (item.entry, following.entry)]
-        return natures == ["neutral", "abnormal"]
+        size, named = (self.lexicon.findings[entry.id] for entry in (item.entry, following.entry))
+        of_size = size.nature == "neutral" or size.id in self.rules.sizing
+        return of_size and named.nature == "abnormal"
 
     def _only_degree(self, item: Item, items: list[Item], position: int) -> bool:
         """ "A faint murmur", "a small lump": the word says how much there is of what follows."""

@@ -70,6 +70,7 @@ class _Words:
     going_on: frozenset[str]
     comparing_to: frozenset[str]
     opposites: frozenset[str]
+    sizing: frozenset[str]
 
 
 class ReadingRules(_Words):
@@ -209,13 +210,16 @@ class View:
         """ "Heart's going fast, two twenty": what is wrong, said between a name and its value, is a finding all the same."""
         wrong: set[int] = set()
         for reading in analysis.readings:
-            first = reading.name[1] if reading.name is not None else reading.end
-            for mention in mentions_within(analysis.mentions, first, reading.end):
+            name = reading.name or (reading.end, reading.end)
+            for mention in mentions_within(analysis.mentions, name[0], reading.end):
+                if mention.end <= name[1]:
+                    continue
                 natures = {
                     self.lexicon.findings[e.id].nature for e in mention.entries if e.kind == "predicate"
                 }
                 if natures == {"abnormal"}:
-                    wrong.update(range(mention.start, mention.end))
+                    # The name of the value then names the part that the word is said of.
+                    wrong.update(range(mention.start, mention.end), range(*name))
         return wrong
 
     def _is_plural(self, word: str) -> bool:

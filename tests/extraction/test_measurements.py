@@ -147,6 +147,8 @@ SPOKEN: dict[str, list[str]] = {
         "respiratory_rate 24 /min",
         "capillary_refill_time <2 s",
     ],
+    "HR 110, T 38.6, MM pink.": ["heart_rate 110 /min", "temperature 38.6 Cel"],
+    "There's a head nod, left fore, about two out of five.": [],
     "Muscle condition score normal.": ["muscle_condition_score normal"],
     "Muscle condition mild loss.": ["muscle_condition_score mild loss"],
     "Muscle condition moderate loss.": ["muscle_condition_score moderate loss"],

@@ -147,6 +147,16 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
     "Right eye red, sorry, the other eye.": [("red", "present", "left", "now", "vet")],
 }
 VALUES: dict[str, list[str]] = {
+    "T.P.R. thirty eight point six, one ten, twenty four.": [
+        "temperature 38.6 Cel",
+        "heart_rate 110 /min",
+        "respiratory_rate 24 /min",
+    ],
+    "B.C.S. five out of nine. C.R.T. two seconds.": [
+        "body_condition_score 5 of 9",
+        "capillary_refill_time 2 s",
+    ],
+    "Pulse is a bit fast, one hundred and forty or so.": ["heart_rate ~140 /min"],
     "Oh you're thinner than last time. Four point one, he was four point eight at Christmas.": [
         "weight 4.1 kg",
         "weight 4.8 kg past",

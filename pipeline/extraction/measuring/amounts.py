@@ -48,15 +48,20 @@ class Amounts:
     def _unit_at(self, end: int) -> Unit | None:
         """The unit right after a number; "mm" before a verdict on the gums ("CRT <2, MM pink") is no unit."""
         unit = self.sheet.units.get(end)
-        if unit is not None and unit.row.quantity == "length" and self.sheet.mention_at(end) is not None:
-            return None
-        return unit
+        return None if unit is not None and self._names_gums(unit) else unit
+
+    def _names_gums(self, unit: Unit) -> bool:
+        """ "mm" that is a part of a term or stands before one."""
+        said = self.sheet.mention_at(unit.start) or self.sheet.mention_at(unit.end)
+        return unit.row.quantity == "length" and said is not None
 
     def _unit_after_pause(self, end: int) -> Unit | None:
         """ "twelve point four, kilos": a comma before the unit."""
         unit = self.sheet.units.get(end + 1) if self.sheet.at(end) == "," else None
         # "one fifty, second one fifty five": an ordinal, no unit.
-        return unit if unit is not None and unit.row.quantity != "time" else None
+        if unit is None or unit.row.quantity == "time" or self._names_gums(unit):
+            return None
+        return unit
 
     def _with_half(self, number: Number, end: int) -> tuple[Number, int]:
         """ "a kilo and a half", "a second and a half": the fraction after the unit."""

@@ -97,7 +97,9 @@ class Sheet:
         before = value.start - 1
         while self.is_word(before, "before_lone_value"):
             before -= 1
-        return self.at(before) in ("", *MARKS) and self.at(value.end) in ("", *MARKS)
+        bound = self.cues("comparator_after").starting_at(value.end)
+        end = value.end if bound is None else bound.end
+        return self.at(before) in ("", *MARKS) and self.at(end) in ("", *MARKS)
 
     def counts_noun(self, token: int) -> bool:
         """Whether what begins at a token is counted by the number before it."""

@@ -62,7 +62,7 @@ class Unnamed:
         low, high = sheet.tables.bare_temperature
         if value.out_of is None and decimal != int(decimal) and low <= decimal <= high:
             return "temperature", _ALONE_TEMPERATURE
-        if value.out_of == 5 and not sheet.graded_nearby(value):
+        if value.out_of == 5 and self._of_whole_patient(value) and not sheet.graded_nearby(value):
             return "body_condition_score", _ALONE
         if value.out_of is None and decimal != int(decimal) and self._of_weight(value):
             return "weight", _ALONE
@@ -87,6 +87,10 @@ class Unnamed:
         said = sheet.at(value.start - 1) in ("is", "was", "'s") and sheet.at(value.start - 2) in ("he", "she")
         alone = sheet.stands_alone(value) and not value.number.pronoun
         return said and alone and amount != int(amount) and not low <= amount <= high
+
+    def _of_whole_patient(self, value: Value) -> bool:
+        """No part of the body was spoken of right before: "head nod, left fore, two out of five" is no condition."""
+        return self.sheet.system_before(value.start) in (None, "general")
 
     def _of_weight(self, value: Value) -> bool:
         """ "You're thinner than last time. Four point one.", "She's gained, eight point six": talk of weight right before."""

@@ -1,0 +1,60 @@
+"""What a finding is of, how much of it, how large and where. Clinical meaning: common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+from said import hear
+
+from pipeline.extraction.model import Finding
+
+
+def in_short(finding: Finding) -> str:
+    """Write a finding as one line: "lump: left elbow, mild, 5 mm", with what is not said left out."""
+    parts = [finding.side or "", finding.structure or ""]
+    details = [" ".join(part for part in parts if part), finding.severity or ""]
+    if finding.grade is not None:
+        details.append(f"{finding.grade.value:g}/{finding.grade.out_of or 0:g}")
+    if finding.size_mm is not None:
+        details.append(f"{finding.size_mm:g} mm")
+    if finding.assertion != "present":
+        details.append(finding.assertion)
+    return f"{finding.concept}: {', '.join(detail for detail in details if detail)}"
+
+
+SAID: dict[str, list[str]] = {
+    # a value's name names the part of what is judged beside it
+    "Heart's fast at one sixty.": ["tachycardia: heart_rate"],
+    "Heart rate is elevated at one eighty.": ["tachycardia: heart_rate"],
+    "Pulse is weak and fast at two hundred.": ["weak_pulse: pulse", "tachycardia: pulse"],
+    "Cap refill is sluggish at three seconds.": ["prolonged_refill: capillary_refill"],
+    # a word of size is no finding of its own
+    "Mouth, big ulcer on the tongue.": ["tongue_ulcer: tongue"],
+    "Umbilical hernia, tiny, reducible.": ["umbilical_hernia: umbilicus, trace"],
+    # a grade, a size and a place may come later
+    "On the trot there's a head nod, left fore, about two out of five.": ["head_nod: left gait, 2/5"],
+    "There's a lump here. Yes, about half a centimetre, just behind the left elbow.": [
+        "mass: left elbow, 5 mm"
+    ],
+    "There's a small lump. It's on the right flank and it's two centimetres.": ["mass: right flank, 20 mm"],
+    "There's a lump. Ears are clean.": ["mass: ", "clean_ears: ear"],
+    # what an organ is empty of
+    "Bladder's empty.": ["small_bladder: bladder"],
+    "Colon's empty.": ["empty_bowel: colon"],
+    "Stomach's empty.": ["empty_stomach: stomach"],
+    "Anal sacs, both empty.": ["anal_sac_empty: both anal_sac"],
+    # doubt
+    "I'm thinking Cushing's.": ["cushings: general_condition, possible"],
+    "My main concern is diabetes.": ["diabetes_mellitus: general_condition, possible"],
+    "Pads are cracked.": ["cracked_pads: paw_pad"],
+}
+
+
+@pytest.mark.parametrize(("said", "expected"), SAID.items())
+def test_what_is_said_of_a_finding_goes_to_it(said: str, expected: list[str]) -> None:
+    assert [in_short(finding) for finding in hear(said).findings] == expected
+
+
+def test_what_was_done_to_a_part_is_seen_and_not_told() -> None:
+    """ "Has been" opens what owners tell, but a broken tooth is under the vet's eyes."""
+    assert [f.reported_by for f in hear("Lower left canine's been broken.").findings] == ["vet"]
+    assert [f.reported_by for f in hear("He's been vomiting.").findings] == ["owner"]
