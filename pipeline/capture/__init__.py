@@ -9,10 +9,11 @@ nothing of words.
 from pipeline.capture.files import MAX_DURATION_S, read_audio
 from pipeline.capture.folder import FolderContent, Gap, is_recording, pack, read_folder
 from pipeline.capture.following import Follower
+from pipeline.capture.microphone import Microphone
 from pipeline.capture.model import SAMPLE_RATE_HZ, CaptureError, Recording
 from pipeline.capture.recorder import Recorder, RecordingStoppedError, hold
 from pipeline.capture.resample import Resampler
-from pipeline.capture.sources import Block, Interruption, Microphone, SoundFile, Source
+from pipeline.capture.sources import Block, Interruption, SoundFile, Source
 
 __all__ = [
     "MAX_DURATION_S",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import signal
 import threading
 from collections.abc import Iterator
@@ -121,7 +122,12 @@ class _Examination:
                     thread.join(1 / _FRAMES_PER_SECOND)
         else:
             remark(f"Listening to the {self.session.source_name}; recorded in {self.folder}.")
+            well = True
             while thread.is_alive():
+                trouble = self.session.trouble
+                if trouble and well:
+                    remark(trouble)
+                well = not trouble
                 self._look_for_the_end()
                 thread.join(1 / _FRAMES_PER_SECOND)
         # Once more: the end of the recording is known only now.
@@ -170,7 +176,11 @@ def _source(wanted: Listening) -> Source:
 
 
 def _new_folder() -> Path:
-    return user_data_path("rostral", appauthor=False) / "recordings" / f"{datetime.now():%Y-%m-%d %H.%M.%S}"
+    """A folder that is not there yet: the clock may be set back, or two may begin in one second."""
+    recordings = user_data_path("rostral", appauthor=False) / "recordings"
+    name = f"{datetime.now():%Y-%m-%d %H.%M.%S}"
+    names = itertools.chain([name], (f"{name} ({number})" for number in itertools.count(2)))
+    return next(folder for name in names if not (folder := recordings / name).exists())
 
 
 @contextmanager

@@ -127,12 +127,14 @@ class Session:
             self._note(self._deaf)
 
     def _interrupted(self, what: Interruption) -> None:
-        if what.lasts:
-            self.trouble = f"{what.reason[:1].upper()}{what.reason[1:]} (for {what.lost_s:.0f} s)."
-            return
+        # What was said up to here is safe and settled now: nobody knows when there will be more.
         if not self._deaf:
             self._listener.interrupt()
         try:
+            if what.lasts:
+                self.trouble = f"{what.reason[:1].upper()}{what.reason[1:]} (for {what.lost_s:.0f} s)."
+                self._recorder.sync()
+                return
             self._recorder.gap(what.reason, what.lost_s)
         except RecordingStoppedError as error:
             self._note(str(error))

@@ -22,6 +22,7 @@ from lexicon.closing import closes, load_closing
 from pipeline import exam as chain
 from pipeline.capture import SAMPLE_RATE_HZ, read_audio, read_folder
 from pipeline.capture.levels import Levels
+from pipeline.cli import listening
 from pipeline.cli.live_view import Live, State, screen
 from pipeline.cli.page import ASCII
 from pipeline.listening import Load, Said, Speaking
@@ -107,6 +108,60 @@ def test_without_a_microphone_one_line_says_what_to_do(process: Process) -> None
     (line,) = done.stderr.decode().splitlines()
     assert "libportaudio2" in line or "microphone" in line
     assert "Traceback" not in line
+
+
+UNPLUGGED = """
+import signal, sys, threading, time
+from pathlib import Path
+sys.path[:0] = sys.argv[1:2]
+from portaudio import PortAudio
+audio = sys.modules["sounddevice"] = PortAudio("Desk")
+from pipeline.capture import read_audio
+from pipeline.cli import app
+pcm = read_audio(Path(sys.argv[2])).pcm
+folder = Path(sys.argv[3])
+
+def examine():
+    audio.stream_of("Desk").speak(pcm[: 8 * 16_000])
+    audio.unplug("Desk")
+    while audio.looks < 2:
+        time.sleep(0.01)
+    audio.plugged.append("Desk")
+    audio.stream_of("Desk").speak(pcm[8 * 16_000 : 15 * 16_000])
+    signal.raise_signal(signal.SIGINT)
+
+threading.Thread(target=examine, daemon=True).start()
+app(["listen", "--to", str(folder), "--model", "tiny.en", "--json"])
+"""
+
+
+def test_a_microphone_pulled_out_in_mid_exam_is_told_in_a_line_and_goes_on(tmp_path: Path) -> None:
+    """One line when it is gone and one for what is wanting; the sound before and after is kept, the record is of all of it."""
+    sound, folder = SAMPLES / "cat_terse.flac", tmp_path / "r"
+    command = [sys.executable, "-c", UNPLUGGED, str(ROOT / "tests" / "capture"), str(sound), str(folder)]
+    done = subprocess.run(command, capture_output=True, check=False, cwd=ROOT, env=os.environ)
+    lines = done.stderr.decode().splitlines()
+    assert done.returncode == 0, lines
+    (gone,) = [line for line in lines if "gives no sound" in line]
+    assert gone.startswith("note: The microphone Desk gives no sound; plug it in again")
+    (wanting,) = [line for line in lines if "was gone" in line]
+    assert wanting.startswith("note: At 8 s the microphone was gone for ")
+    assert "Traceback" not in done.stderr.decode()
+    assert np.array_equal(read_folder(folder).pcm, read_audio(sound).pcm[: 15 * SAMPLE_RATE_HZ])
+    spoken = [one["start_s"] for one in json.loads(done.stdout)["transcript"]["utterances"]]
+    assert min(spoken) < 8 < max(spoken)
+
+
+def test_a_folder_of_the_same_second_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As when the clock is set back: the next recording gets a name of its own."""
+    monkeypatch.setattr(listening, "user_data_path", lambda *_, **__: tmp_path)
+    made = set()
+    for _ in range(3):
+        folder = listening._new_folder()
+        assert not folder.exists()
+        folder.mkdir(parents=True)
+        made.add(folder)
+    assert len(made) == 3
 
 
 def test_options_that_exclude_each_other(run: Run, spoken: Path) -> None:
