@@ -13,6 +13,12 @@ _PLAIN_TERM = re.compile(r"[a-z]+(?: [a-z]+)*")
 _VOWELS = re.compile(r"[aeiouy]+")
 _CONSONANT_END = re.compile(r"[^aeiou][aeiou][bdgklmnprt]")
 
+# Singulars end in -ss, -us, -is or -as; other words in -s are plurals, but for the lens.
+_NO_PLURAL = re.compile(
+    r"(?:(?<!\blen)s(?<![aisu]s)|[^e]ae|ness|itis|ous|teeth|feet|(?<![beh])ed|(?:al|iv|ous)ly)$"
+)
+_IRREGULAR = (("foot", "feet"), ("tooth", "teeth"), ("louse", "lice"))
+
 
 def normal_form(term: str) -> str:
     """A term as the matcher sees it: lower case, hyphens and slashes as blanks, single blanks."""
@@ -22,7 +28,16 @@ def normal_form(term: str) -> str:
 
 
 def plural(noun_phrase: str) -> str:
-    """Regular English plural of the last word ("eyelid" → "eyelids", "body" → "bodies", "mass" → "masses")."""
+    """Regular English plural of the last word ("eyelid" → "eyelids", "body" → "bodies", "mass" → "masses").
+
+    What has none comes back as it is: plurals ("crackles", "bullae"), states ("lameness", "otitis"), and words that are no nouns
+    ("matted", "squamous"). A wrong plural attracts what was misheard.
+    """
+    if _NO_PLURAL.search(noun_phrase):
+        return noun_phrase
+    for ending, many in _IRREGULAR:
+        if noun_phrase.endswith(ending):
+            return noun_phrase.removesuffix(ending) + many
     if noun_phrase.endswith("sis"):
         return noun_phrase[:-2] + "es"
     if re.search(r"(?:s|x|z|ch|sh)$", noun_phrase):
@@ -34,16 +49,15 @@ def plural(noun_phrase: str) -> str:
 
 def spellings(term: str, pairs: Iterable[tuple[str, str]]) -> set[str]:
     """The term in both spellings of every pair that occurs in it (UK and US)."""
-    forms = {term}
+    # Blanks in a pair are where words begin and end.
+    forms = {f" {term} "}
     for left, right in pairs:
-        if left not in term and right not in term:
-            continue
         for form in tuple(forms):
             if left in form:
                 forms.add(form.replace(left, right))
             elif right in form:
                 forms.add(form.replace(right, left))
-    return forms
+    return {form.strip() for form in forms}
 
 
 class Inflection:
@@ -92,7 +106,7 @@ class Inflection:
 
 def _regular(base: str, *, past: bool) -> Iterator[str]:
     """The -s, -ing and -ed forms of a regular verb."""
-    yield plural(base)
+    yield base + "s" if base.endswith("ed") else plural(base)
     single = len(_VOWELS.findall(base)) == 1 and re.fullmatch(r"[a-z]*" + _CONSONANT_END.pattern, base)
     doubled = base + base[-1] if single else base
     yield (base.removesuffix("e") if base.endswith("e") and not base.endswith("ee") else doubled) + "ing"

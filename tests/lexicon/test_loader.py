@@ -178,11 +178,50 @@ def test_both_spellings_mean_the_same_in_the_shipped_tables(british: str, americ
         ("bruise", "bruises"),
         ("kidney", "kidneys"),
         ("swollen lymph node", "swollen lymph nodes"),
+        ("lens", "lenses"),
+        ("pancreas", "pancreases"),
+        ("uterus", "uteruses"),
+        ("nail bed", "nail beds"),
+        ("carious tooth", "carious teeth"),
+        ("hindfoot", "hindfeet"),
     ],
 )
 def test_plurals_follow_the_rule(one: str, many: str) -> None:
     """Regular English plurals of the last word."""
     assert plural(one) == many
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        *("nares", "crackles", "wees", "faeces", "bullae", "teeth", "feet"),
+        *("lameness", "otitis", "squamous", "matted", "abdominally"),
+    ],
+)
+def test_what_is_plural_already_or_no_noun_has_no_plural(word: str) -> None:
+    """Heard words were mended into "nareses", "crackleses" and "weeses"."""
+    assert plural(word) == word
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        *(
+            "pedal reflex",
+            "erythema",
+            "chemosis",
+            "hemiplegia",
+            "infection",
+            "effect",
+            "destruction",
+            "hold them",
+        ),
+        *("restricted", "slipped", "caudodorsal", "perimeter", "managing", "sequestrum", "pneumonia"),
+    ],
+)
+def test_letters_that_only_look_like_a_spelling_stay(word: str) -> None:
+    """One spelling in both countries: no "paedal", "erythaema", "infaection" or "slippaed"."""
+    assert spellings(word, load_lexicon().spelling) == {word}
 
 
 def test_nouns_are_known_in_the_plural() -> None:
