@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import replace
 
-from pipeline.extraction.attributes import Graded
-from pipeline.extraction.concepts import Cue
+from pipeline.extraction.attributes import Graded, Sized
+from pipeline.extraction.concepts import Cue, mentions_within
 from pipeline.extraction.corrections import Corrections
 from pipeline.extraction.drafts import CARRYING, Draft, Item
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import SENTENCE_MARKS
 
 _REACH = 2  # segments back to what "none" or "it" can refer to
 _RECENT = 60  # findings back to what an answer can resolve
@@ -126,6 +128,37 @@ class Answers(Corrections):
             new.severity, new.grade, new.size, new.modifiers = None, None, None, ()
         self.out.drafts.append(new)
         return True
+
+    def _another_there(self, index: int, segment: Segment, items: list[Item]) -> bool:
+        """ "A lump on the shoulder, and another on the left thigh": one more of what was just found, in another place."""
+        last = next((d for d in reversed(self._last_drafts(segment)) if d.assertion != "absent"), None)
+        if last is None or last.system != "skin" or not items or not all(item.is_structure for item in items):
+            return False
+        before = self.norms[segment.start : items[0].start]
+        one = next((n for n, word in enumerate(before) if word in self.rules.one_more), None)
+        if one is None or self.rules.locating.isdisjoint(before[one:]):
+            return False
+        if not all(word in self.rules.before_one_more for word in before[:one]):
+            return False
+        concept = self.lexicon.findings[last.concept]
+        if concept.nature != "abnormal" or segment.sentence - last.sentence > 1:
+            return False
+        at = segment.start + one
+        new = replace(last, segment=index, sentence=segment.sentence, start=at, end=at + 1)
+        new.structure, new.side = items[0].entry.id, self._side_at(items[0], segment)
+        new.size = self._size_of_one_more(at)
+        new.severity, new.grade, new.modifiers = None, None, ()
+        self.out.drafts.append(new)
+        return True
+
+    def _size_of_one_more(self, at: int) -> Sized | None:
+        """The size that follows "another" in its sentence before anything else is named."""
+        following = bisect_left(self.sizes, at, key=lambda size: size.start)
+        size = self.sizes[following] if following < len(self.sizes) else None
+        if size is None or not SENTENCE_MARKS.isdisjoint(self.norms[at : size.start]):
+            return None
+        named = [m for m in mentions_within(self.analysis.mentions, at, size.start) if not m.is_structure]
+        return None if named else size
 
     def _grade_now(self, index: int, segment: Segment) -> bool:
         """ "The murmur was grade two, it's three now": the earlier grade is past, the new one stands."""

@@ -122,22 +122,25 @@ class ConceptMatcher:
         """
         kept: list[Mention] = []
         for mention in mentions:
-            first, last = mention.inner[:1], mention.inner[-1:]
-            divisible = (
-                len(mention.inner) == 2
-                and first[0].is_predicate
-                and last[0].is_structure
-                and (first[0].start, first[0].end, last[0].end) == (mention.start, last[0].start, mention.end)
-            )
             after_part = bool(kept) and kept[-1].end == mention.start and _lacks_verdict(kept)
             after_verb = mention.start > 0 and norms[mention.start - 1] in self._linking
-            if divisible and (after_part or after_verb):
-                kept += mention.inner
+            divided = self._divided(mention, norms) if after_part or after_verb else ()
+            if divided:
+                kept += divided
             elif all(entry.in_focus for entry in mention.entries):
                 kept.append(mention)
             else:
                 kept.append(replace(mention, inner=()) if mention.inner else mention)
         return kept
+
+    def _divided(self, mention: Mention, norms: list[str]) -> tuple[Mention, ...]:
+        """An adjective and a part that stand one after the other in a term; nothing if it is made otherwise."""
+        for middle in range(mention.start + 1, mention.end):
+            adjective = Mention(mention.start, middle, tuple(self._tree.exact(norms[mention.start : middle])))
+            part = Mention(middle, mention.end, tuple(self._tree.exact(norms[middle : mention.end])))
+            if adjective.entries and part.entries and adjective.is_predicate and part.is_structure:
+                return adjective, part
+        return ()
 
     def _with_shared_heads(self, mentions: list[Mention], norms: list[str]) -> list[Mention]:
         """Add the first of two terms that share their last words ("nasal or ocular discharge", "upper and lower incisors")."""

@@ -12,7 +12,7 @@ from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.model import SURE_ENOUGH, SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.teeth import Tooth
-from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
+from pipeline.extraction.tokens import COMMA_MARKS, MARKS, SENTENCE_MARKS
 
 
 class Details(Assertion):
@@ -44,7 +44,7 @@ class Details(Assertion):
         for grade in self.grades[low:]:
             if grade.start >= segment.end:
                 break
-            if grade.start in self.measured:
+            if grade.start in self.measured or self._grades_what_follows(grade, item):
                 continue
             fits = bool(concept.grade_out_of) or grade.out_of is None or grade.named
             if not fits:
@@ -55,6 +55,20 @@ class Details(Assertion):
         if best is None or (not concept.grade_out_of and best[0] > 2):
             return None
         return best[1]
+
+    def _grades_what_follows(self, grade: Graded, item: Item) -> bool:
+        """ "A gallop and a grade two murmur": the grade is that of the finding right behind it."""
+        following = mentions_within(self.analysis.mentions, grade.end, grade.end + 2)
+        if not MARKS.isdisjoint(self.norms[grade.end : grade.end + 1]):
+            return False
+        graded = [
+            m
+            for m in following
+            if any(
+                e.id in self.lexicon.findings and self.lexicon.findings[e.id].grade_out_of for e in m.entries
+            )
+        ]
+        return bool(graded) and item.end <= grade.start
 
     def _size_for(self, item: Item, segment: Segment, concept: FindingConcept) -> Sized | None:
         if concept.nature != "abnormal":
@@ -83,6 +97,8 @@ class Details(Assertion):
         for mention in reversed([m for m in before if not m.is_structure]):
             if not SENTENCE_MARKS.isdisjoint(self.norms[mention.end : size.start]):
                 break
+            if "another" in self.norms[mention.end : size.start]:
+                break  # the size is of one more, which is named by that word
             # An adjective has only the size right after it ("enlarged, fifteen mil").
             gap = [w for w in self.norms[mention.end : size.start] if w not in self.rules.before_size]
             near = len(gap) <= 3 and self._names_abnormality(mention)

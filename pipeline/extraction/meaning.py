@@ -81,10 +81,23 @@ class Meaning(View):
         """(start, end, system) of the words whose system needs no context."""
         found = []
         for mention in self._unmeasured(start, end):
+            if self._tells_whose(mention):
+                continue
             systems = {self._system_of(e) for e in mention.entries if not e.in_focus or e.kind == "structure"}
             if len(systems) == 1 and (system := systems.pop()) != "any":
                 found.append((mention.start, mention.end, system))
         return found
+
+    def _tells_whose(self, mention: Mention) -> bool:
+        """ "The dewclaw on the right front has split": the limb after a part only tells which one of them is meant."""
+        if not any(entry.id in self.rules.limbs for entry in mention.entries):
+            return False
+        parts = [m for m in mentions_within(self.analysis.mentions, mention.start - 5, mention.start)]
+        if not parts or not parts[-1].is_structure:
+            return False
+        gap = self.norms[parts[-1].end : mention.start]
+        light = self.rules.prepositions | self.rules.determiners | self.rules.placing
+        return not self.rules.prepositions.isdisjoint(gap) and all(word in light for word in gap)
 
     def _near_system(
         self, mention: Mention, places: list[tuple[int, int, str]], segment_end: int

@@ -27,7 +27,7 @@ class Places(Sides):
         structures = [other for other in items if other.is_structure]
         right = self._after_preposition(item, structures, items)
         attributive = self._attributive(item, structures, items)
-        left = self._subjects(item, structures, segment)
+        left = [] if self._holds_place(item) else self._subjects(item, structures, segment)
         if not left and self._subject_pronoun(item, segment) and self.norms[item.start - 1] != "otherwise":
             attributive = []  # "they're clear ears clean": the pronoun is the subject
         elsewhere: list[Item] = []
@@ -61,6 +61,11 @@ class Places(Sides):
         if not pairs and several and self._speaks_of_focus(item, segment):
             return [(name, None) for name in self.focus.structures]
         return pairs
+
+    def _holds_place(self, item: Item) -> bool:
+        """ "A wart on the eyelid and a lump on his chest": a term that says where it is needs no part before it."""
+        words = self.norms[item.start + 1 : item.end]
+        return not item.mention.is_predicate and not self.rules.locating.isdisjoint(words)
 
     def _leads_to(self, named: str, chosen: list[Item]) -> bool:
         """Whether a part named on its own is one of those that follow, what they belong to, or their region ("abdomen, liver")."""

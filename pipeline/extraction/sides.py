@@ -216,12 +216,16 @@ class Sides(Meaning):
             c for c in self._sides(segment.start, item.start) if self._owner(c, segment) in (None, item.start)
         ]
         before = self.norms[segment.start : item.start]
+        degree = {
+            t for cue in self._cues("severity", segment.start, item.start) for t in range(cue.start, cue.end)
+        }
         light = all(
-            w in self.rules.degrees
+            token in degree
+            or w in self.rules.degrees
             or w in self.rules.copulas
             or w in self.rules.determiners
             or w in self.rules.side_fillers
-            for w in before
+            for token, w in enumerate(before, start=segment.start)
             if w not in self.rules.sides
         )
         return light and (bool(sides) or any(w in self.rules.remainder for w in before))

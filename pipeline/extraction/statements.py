@@ -76,6 +76,7 @@ class _Reading(Values):
         self._grade_both(index, segment, before)
         if len(self.out.drafts) == before and not (
             self._each_side(index, segment, items)
+            or self._another_there(index, segment, items)
             or self._more_teeth(index, segment, items)
             or self._other_side(index, segment, items)
             or self._nothing_on_side(index, segment)

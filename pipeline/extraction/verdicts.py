@@ -71,7 +71,8 @@ class Verdicts(Afterthoughts):
             if light and not following.is_structure and following.mention.is_predicate:
                 # "nice and relaxed" is one verdict; "soft and comfortable" are two.
                 loose = words in self.rules.praise and self.lexicon.findings[item.entry.id].nature == "normal"
-                return not loose and self._structure_before(item, items) is not None
+                of_focus = self._subject_pronoun(item, segment) or self._side_subject(item, segment)
+                return not loose and (of_focus or self._structure_before(item, items) is not None)
             if light and following.is_structure:
                 # "Okay heart now" turns to the heart; it says nothing of it.
                 return not (words in self.rules.turning and item.start == segment.start)

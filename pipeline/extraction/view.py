@@ -71,6 +71,8 @@ class _Words:
     comparing_to: frozenset[str]
     opposites: frozenset[str]
     sizing: frozenset[str]
+    one_more: frozenset[str]
+    before_one_more: frozenset[str]
 
 
 class ReadingRules(_Words):
