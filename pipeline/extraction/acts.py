@@ -5,8 +5,9 @@ from __future__ import annotations
 from bisect import bisect_left
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.general import GeneralTruths
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Ground, Segment, holds_value
 from pipeline.extraction.tokens import Analysis

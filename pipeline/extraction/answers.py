@@ -6,9 +6,10 @@ from bisect import bisect_left
 from dataclasses import replace
 
 from pipeline.extraction.attributes import Graded, Sized
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.corrections import Corrections
 from pipeline.extraction.drafts import CARRYING, Draft, Item
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import SENTENCE_MARKS

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import cast
 
 from lexicon.schema import FindingConcept
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import Item, Negation
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.places import Places
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, MARKS

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -11,40 +10,14 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 from spacy.vocab import Vocab
 
-from lexicon import Entry, Lexicon
+from lexicon import Lexicon
 from lexicon.schema import CueGroup
+from pipeline.extraction.alternation import Alternation
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.terms import Match, TermTree
 from pipeline.extraction.tokens import Analysis, SpokenTokenizer, analysis_of
 
 _LOOSE = 0.9  # likeness of a term that was not said word by word
-
-
-@dataclass(frozen=True, slots=True)
-class Mention:
-    """Words of the lexicon in tokens start to end (exclusive), with everything they can stand for.
-
-    `similarity` is 1.0 for words as written in a table, below for words taken as misheard. `inner` are the shorter
-    mentions inside words that count only in the focus of their system, for when that is not in focus. `passed` are the
-    tokens between its words that are not its own; `route` says how the term was found when not word by word.
-    """
-
-    start: int
-    end: int
-    entries: tuple[Entry, ...]
-    similarity: float = 1.0
-    inner: tuple[Mention, ...] = ()
-    passed: tuple[int, ...] = ()
-    route: str = ""
-
-    @property
-    def is_structure(self) -> bool:
-        """True when the words name a part of the body and no finding."""
-        return all(entry.kind == "structure" for entry in self.entries)
-
-    @property
-    def is_predicate(self) -> bool:
-        """True for adjectives and verbs ("swollen"), false for nouns ("swelling")."""
-        return any(entry.kind == "predicate" for entry in self.entries)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +28,6 @@ class Cue:
     end: int
     group: CueGroup
     kind: str
-
-
-def mentions_within(mentions: list[Mention], start: int, end: int) -> list[Mention]:
-    """Mentions that begin in tokens start to end (exclusive); `mentions` in text order."""
-    low = bisect_left(mentions, start, key=lambda mention: mention.start)
-    high = bisect_left(mentions, end, key=lambda mention: mention.start)
-    return mentions[low:high]
 
 
 class ConceptMatcher:
@@ -76,8 +42,8 @@ class ConceptMatcher:
             ((tuple(tokenizer.phrase(entry.term)), entry) for entry in lexicon.entries),
             lexicon.words["matching"],
         )
+        self._alternation = Alternation(self._tree, lexicon)
         self._joining = frozenset(lexicon.words["reading"]["joining"])
-        self._linking = frozenset(lexicon.words["reading"]["linking"]) - {"has", "have"}
         self._cue_matcher = PhraseMatcher(vocab, attr="ORTH")
         for group in lexicon.cues.values():
             key = f"cue {group.id}"
@@ -107,40 +73,11 @@ class ConceptMatcher:
             if (m.start not in taken or m.end in taken)
             and (not apart or apart.isdisjoint(range(m.start, m.end)))
         )
-        mentions = self._without_stolen_verdicts(_longest(_mentions(found)), analysis.norms)
+        mentions = self._alternation.settle(_longest(_mentions(found)), analysis.norms)
         mentions = self._with_shared_heads(mentions, analysis.norms)
         mentions = self._without_units(mentions, analysis)
         analysis.mentions, analysis.cues = _settle(mentions, cues)
         return doc
-
-    def _without_stolen_verdicts(self, mentions: list[Mention], norms: list[str]) -> list[Mention]:
-        """Divide a term made of an adjective and a part where the adjective is the verdict on the part before it.
-
-        "Ears clean nose fine", "the right's clean nose dry": not "clean nose". A part that has its adjective in front ("clean
-        ears normal heart") needs none.
-        What stands inside a term counts otherwise only for terms that need focus.
-        """
-        kept: list[Mention] = []
-        for mention in mentions:
-            after_part = bool(kept) and kept[-1].end == mention.start and _lacks_verdict(kept)
-            after_verb = mention.start > 0 and norms[mention.start - 1] in self._linking
-            divided = self._divided(mention, norms) if after_part or after_verb else ()
-            if divided:
-                kept += divided
-            elif all(entry.in_focus for entry in mention.entries):
-                kept.append(mention)
-            else:
-                kept.append(replace(mention, inner=()) if mention.inner else mention)
-        return kept
-
-    def _divided(self, mention: Mention, norms: list[str]) -> tuple[Mention, ...]:
-        """An adjective and a part that stand one after the other in a term; nothing if it is made otherwise."""
-        for middle in range(mention.start + 1, mention.end):
-            adjective = Mention(mention.start, middle, tuple(self._tree.exact(norms[mention.start : middle])))
-            part = Mention(middle, mention.end, tuple(self._tree.exact(norms[middle : mention.end])))
-            if adjective.entries and part.entries and adjective.is_predicate and part.is_structure:
-                return adjective, part
-        return ()
 
     def _with_shared_heads(self, mentions: list[Mention], norms: list[str]) -> list[Mention]:
         """Add the first of two terms that share their last words ("nasal or ocular discharge", "upper and lower incisors")."""
@@ -211,15 +148,6 @@ def _longest(mentions: Iterable[Mention]) -> list[Mention]:
         for number, mention in enumerate(kept)
     ]
     return sorted(with_inner, key=lambda item: item.start)
-
-
-def _lacks_verdict(mentions: list[Mention]) -> bool:
-    """Whether the last of these names a part of which nothing has been said right before it."""
-    part = mentions[-1]
-    before = mentions[-2] if len(mentions) > 1 else None
-    if not part.is_structure or before is None or before.end != part.start or not before.is_predicate:
-        return part.is_structure
-    return len(mentions) > 2 and mentions[-3].is_structure and mentions[-3].end == before.start
 
 
 def _longest_per_kind(cues: list[Cue]) -> list[Cue]:

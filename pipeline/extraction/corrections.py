@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pipeline.extraction.attributes import Graded, Sized
-from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import Draft, Replaceable, Withdrawal
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import SENTENCE_MARKS
 from pipeline.extraction.withdrawals import Withdrawals

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.starts import Start, StatementStarts
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS, Analysis

@@ -7,8 +7,8 @@ from bisect import bisect_left
 from lexicon.schema import FindingConcept
 from pipeline.extraction.assertion import Assertion
 from pipeline.extraction.attributes import Graded, Sized
-from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Draft, Item
+from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.model import SURE_ENOUGH, SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.teeth import Tooth

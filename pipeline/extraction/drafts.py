@@ -7,8 +7,9 @@ from typing import Literal
 
 from lexicon import Entry
 from pipeline.extraction.attributes import Graded, Sized
-from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.measuring import Reading
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 

@@ -11,8 +11,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from pipeline.extraction.concepts import Cue, Mention, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import CARRYING, Draft, Read
+from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.model import Finding, Measurement, PlanItem, Side, SpeechAct, Statements
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import Analysis

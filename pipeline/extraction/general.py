@@ -8,7 +8,7 @@ amount, or with no verb at all ("fleas seen", "a bit of wax", "murmur grade two"
 from __future__ import annotations
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import mentions_within
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.segments import Segment, holds_value
 from pipeline.extraction.tokens import Analysis
 

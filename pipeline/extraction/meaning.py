@@ -5,8 +5,8 @@ from __future__ import annotations
 from bisect import bisect_left
 
 from lexicon import SYSTEMS, Entry
-from pipeline.extraction.concepts import Mention, mentions_within
 from pipeline.extraction.drafts import Item
+from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, MARKS, SENTENCE_MARKS
 from pipeline.extraction.view import View
@@ -92,7 +92,7 @@ class Meaning(View):
         """ "The dewclaw on the right front has split": the limb after a part only tells which one of them is meant."""
         if not any(entry.id in self.rules.limbs for entry in mention.entries):
             return False
-        parts = [m for m in mentions_within(self.analysis.mentions, mention.start - 5, mention.start)]
+        parts = mentions_within(self.analysis.mentions, mention.start - 5, mention.start)
         if not parts or not parts[-1].is_structure:
             return False
         gap = self.norms[parts[-1].end : mention.start]

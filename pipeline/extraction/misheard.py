@@ -22,7 +22,7 @@ from spacy.tokens import Doc
 
 from lexicon import Entry, Lexicon
 from lexicon.forms import plural
-from pipeline.extraction.concepts import Mention
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.tokens import MARKS, Analysis, SpokenTokenizer, analysis_of
 
 _SINGLE = 0.86  # likeness from which an unknown word is taken for a term

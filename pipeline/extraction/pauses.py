@@ -17,8 +17,8 @@ from spacy.tokens import Doc
 
 from lexicon import Lexicon
 from lexicon.pauses import Pauses
-from pipeline.extraction.concepts import Mention
 from pipeline.extraction.measuring import MeasurementReader
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.starts import UNMARKED, Start, StatementStarts, unmarked_stretches
 from pipeline.extraction.tokens import MARKS, Analysis, analysis_of
 

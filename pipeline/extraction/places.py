@@ -6,8 +6,8 @@ from bisect import bisect_left
 from dataclasses import replace
 
 from lexicon.schema import FindingConcept
-from pipeline.extraction.concepts import mentions_within
 from pipeline.extraction.drafts import Draft, Focus, Item
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.sides import Sides
 from pipeline.extraction.tokens import COMMA_MARKS

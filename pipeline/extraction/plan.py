@@ -10,8 +10,8 @@ from datetime import date
 from itertools import pairwise
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import mentions_within
 from pipeline.extraction.drafts import Draft
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import PlanKind, PlanState, SpeechAct
 from pipeline.extraction.planning import PlanActs
 from pipeline.extraction.segments import Segment

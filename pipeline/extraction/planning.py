@@ -9,7 +9,8 @@ from bisect import bisect_left
 from itertools import groupby
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import PlanKind, SpeechAct
 from pipeline.extraction.segments import Ground, Segment, holds_value
 from pipeline.extraction.steps import Manner, Step, StepGrammar

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from lexicon.schema import FindingConcept
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.meaning import Meaning
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from enum import Enum
 
 from lexicon import Lexicon
-from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.concepts import Cue
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.tokens import MARKS, Analysis
 
 UNMARKED = 18
@@ -51,6 +52,7 @@ class StatementStarts:
         words = lexicon.words["clauses"]
         groups = lexicon.words["groups"]
         self.copulas = frozenset(groups["copulas"])
+        self.linking = frozenset(lexicon.words["reading"]["linking"]) - {"has", "have"}
         self.determiners = frozenset(groups["articles"]) | frozenset(groups["possessives"])
         self.degrees = frozenset(groups["degree_words"])
         self.before_noun = frozenset(words["before_noun"]) | self.determiners
@@ -85,6 +87,7 @@ class _Finder:
         self.mentions = analysis.mentions
         self.mention_starts = [mention.start for mention in analysis.mentions]
         self.mention_at = {mention.start: mention for mention in analysis.mentions}
+        self.mention_ending = {mention.end: mention for mention in analysis.mentions}
         self.ends = {mention.end for mention in analysis.mentions} | {r.end for r in analysis.readings}
         self.ends.update(number.end for number in analysis.numbers)
         self.numbers = {number.start: number.end for number in analysis.numbers}
@@ -104,6 +107,43 @@ class _Finder:
         self.taken.update(t for n in analysis.numbers for t in range(n.start + 1, n.end))
         self.taken.update(t for r in analysis.readings for t in range(r.start + 1, r.end))
 
+        self.adjectives_first, self.parts_last = self._adjectives_first()
+
+    def _adjectives_first(self) -> tuple[set[int], set[int]]:
+        """ "Clean ears bright eyes normal heart": the adjectives that begin a statement, and the parts that then do not."""
+        adjectives: set[int] = set()
+        parts: set[int] = set()
+        at = 0
+        while at < len(self.mentions):
+            pairs = self._pairs_from(at)
+            if len(pairs) > 1 and self._stand_alone(pairs):
+                adjectives.update(adjective.start for adjective, _ in pairs[1:])
+                parts.update(part.start for _, part in pairs)
+            at += max(1, 2 * len(pairs))
+        return adjectives, parts
+
+    def _pairs_from(self, at: int) -> list[tuple[Mention, Mention]]:
+        """Pairs of an adjective and a part, one right after the other."""
+        pairs: list[tuple[Mention, Mention]] = []
+        while at + 1 < len(self.mentions):
+            one, other = self.mentions[at], self.mentions[at + 1]
+            joined = not pairs or pairs[-1][1].end == one.start
+            if not (joined and one.is_predicate and other.is_structure and one.end == other.start):
+                break
+            pairs.append((one, other))
+            at += 2
+        return pairs
+
+    def _stand_alone(self, pairs: list[tuple[Mention, Mention]]) -> bool:
+        """Whether no verdict follows the last part, and none of the adjectives is said of what stands before."""
+        following = self.mention_at.get(pairs[-1][1].end)
+        if following is not None and following.is_predicate:
+            return False
+        first = pairs[0][0].start
+        while (before := self.mention_ending.get(first)) is not None and before.is_predicate:
+            first = before.start  # "lovely clean ears"
+        return before is None and not (first > 0 and self.norms[first - 1] in self.words.linking)
+
     def run(self) -> dict[int, Start]:
         found: dict[int, Start] = {}
         for first, last in self.unmarked:
@@ -117,6 +157,10 @@ class _Finder:
         before, norm = self.norms[at - 1], self.norms[at]
         if norm in self.words.markers and self._marks(at):
             return Start.MARKER
+        if at in self.parts_last:
+            return None
+        if at in self.adjectives_first:
+            return Start.SUBJECT
         if not self._free_after(at):
             return None
         if at in self.denials:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lexicon import Entry, Lexicon
-from pipeline.extraction.concepts import Mention, mentions_within
+from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.tokens import MARKS, Analysis
 
 _REACH = 7  # tokens between a tooth's number and the word that shows that teeth are spoken of

@@ -18,8 +18,9 @@ from lexicon import Lexicon
 if TYPE_CHECKING:
     from spacy.vocab import Vocab
 
-    from pipeline.extraction.concepts import Cue, Mention
+    from pipeline.extraction.concepts import Cue
     from pipeline.extraction.measuring import Reading
+    from pipeline.extraction.mentions import Mention
     from pipeline.extraction.numbers import Number
     from pipeline.extraction.segments import Segment
 

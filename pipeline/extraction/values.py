@@ -5,9 +5,10 @@ from __future__ import annotations
 from bisect import bisect_left
 
 from pipeline.extraction.answers import Answers
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import CARRYING, Focus
 from pipeline.extraction.measuring import Reading
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 

@@ -10,8 +10,9 @@ from itertools import takewhile
 from lexicon import Entry, Lexicon
 from lexicon.schema import Structure
 from pipeline.extraction.attributes import AttributeReader, CueIndex, Graded, Sized
-from pipeline.extraction.concepts import Cue, Mention, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import Draft, Focus, Item, Negation, Read, Replaceable
+from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.teeth import ToothNumbers
 from pipeline.extraction.tokens import MARKS, SENTENCE_MARKS, Analysis

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lexicon import Entry, Lexicon, load_lexicon
-from pipeline.extraction.concepts import Mention
 from pipeline.extraction.drafts import Draft
 from pipeline.extraction.engine import load_pipeline
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.statements import StatementReader
 from pipeline.extraction.tokens import Analysis, analysis_of
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline.extraction.concepts import Cue, mentions_within
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import Draft, Withdrawal
 from pipeline.extraction.measuring import Reading
+from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.verdicts import Verdicts

@@ -42,6 +42,22 @@ SAID: dict[str, list[str]] = {
     "Colon's empty.": ["empty_bowel: colon"],
     "Stomach's empty.": ["empty_stomach: stomach"],
     "Anal sacs, both empty.": ["anal_sac_empty: both anal_sac"],
+    # which of several
+    "There's a gallop rhythm and a grade two murmur.": [
+        "gallop_sound: heart_sound",
+        "heart_murmur: heart, 2/0",
+    ],
+    "He's got a wart on his left eyelid and a small lump on his chest.": [
+        "eyelid_wart: left eyelid",
+        "skin_mass: skin",
+    ],
+    "He's got a lump on his right shoulder, and another on the left thigh, about a centimetre.": [
+        "skin_mass: right shoulder",
+        "skin_mass: left thigh, 10 mm",
+    ],
+    "Lump on the flank, one on the belly.": ["mass: flank", "mass: ventral_skin"],
+    "Ears, right one's a bit red and waxy.": ["ear_redness: right ear, mild", "ear_wax: right ear"],
+    "Dewclaw on the right front has split.": ["broken_claw: right dewclaw"],
     # doubt
     "I'm thinking Cushing's.": ["cushings: general_condition, possible"],
     "My main concern is diabetes.": ["diabetes_mellitus: general_condition, possible"],
@@ -58,3 +74,32 @@ def test_what_was_done_to_a_part_is_seen_and_not_told() -> None:
     """ "Has been" opens what owners tell, but a broken tooth is under the vet's eyes."""
     assert [f.reported_by for f in hear("Lower left canine's been broken.").findings] == ["vet"]
     assert [f.reported_by for f in hear("He's been vomiting.").findings] == ["owner"]
+
+
+# Text as a recogniser writes it without marks → findings by system, in order.
+ALTERNATING: dict[str, list[str]] = {
+    "lymph nodes normal heart sounds normal no murmur": [
+        "normal_lymph_node",
+        "normal_heart_sound",
+        "heart_murmur",
+    ],
+    "jaw line smooth gums pink eyes bright": ["normal_jaw", "pink_mucous_membranes", "clear_bright_eyes"],
+    "nodes not enlarged heart regular": ["lymphadenopathy", "regular_rhythm"],
+    "retinas look flat ears clean nose clear gums pink": [
+        "normal_fundus",
+        "clean_ears",
+        "clean_nose",
+        "pink_mucous_membranes",
+    ],
+    "ears clean normal heart sounds clear lungs": ["clean_ears", "normal_heart_sound", "clear_lungs"],
+    "he has lovely clean ears bright eyes pink gums": [
+        "clean_ears",
+        "clear_bright_eyes",
+        "pink_mucous_membranes",
+    ],
+}
+
+
+@pytest.mark.parametrize(("said", "concepts"), ALTERNATING.items())
+def test_where_parts_and_adjectives_take_turns_each_part_has_its_own(said: str, concepts: list[str]) -> None:
+    assert [finding.concept for finding in hear(said).findings] == concepts

@@ -8,9 +8,10 @@ from collections import defaultdict
 from spacy.tokens import Doc
 
 from pipeline.extraction.attributes import CueIndex
-from pipeline.extraction.concepts import Cue, Mention
+from pipeline.extraction.concepts import Cue
 from pipeline.extraction.measuring.model import Name, Reading, Value
 from pipeline.extraction.measuring.tables import MeasuringTables
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.tokens import MARKS, analysis_of
 
 _PAUSES = frozenset((",", ":", "\u2013", "\u2014"))

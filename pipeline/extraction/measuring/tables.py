@@ -10,8 +10,8 @@ from spacy.vocab import Vocab
 
 from lexicon import Entry, Lexicon
 from lexicon.schema import MeasurementName, UnitWord
-from pipeline.extraction.concepts import Mention
 from pipeline.extraction.measuring.model import Name, Unit
+from pipeline.extraction.mentions import Mention
 from pipeline.extraction.tokens import SpokenTokenizer
 
 
