@@ -81,6 +81,13 @@ class Details(Assertion):
                 return size
         return None
 
+    def _counts_one_more(self, at: int) -> bool:
+        """ "A few lumps, one on the ribs": a word that stands for one more; "the left one" does not."""
+        before = self.norms[at - 1]
+        return self.norms[at] == "another" or (
+            self.norms[at] == "one" and (before in COMMA_MARKS or before in ("and", "smaller", "bigger"))
+        )
+
     def _sized_finding(self, size: Sized) -> int | None:
         """First token of the finding that a size belongs to: the noun it stands before, else the one named last."""
         after = [
@@ -97,7 +104,7 @@ class Details(Assertion):
         for mention in reversed([m for m in before if not m.is_structure]):
             if not SENTENCE_MARKS.isdisjoint(self.norms[mention.end : size.start]):
                 break
-            if "another" in self.norms[mention.end : size.start]:
+            if any(self._counts_one_more(at) for at in range(mention.end, size.start)):
                 break  # the size is of one more, which is named by that word
             # An adjective has only the size right after it ("enlarged, fifteen mil").
             gap = [w for w in self.norms[mention.end : size.start] if w not in self.rules.before_size]

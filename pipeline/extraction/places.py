@@ -368,7 +368,8 @@ class Places(Sides):
     def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:
         own = self.lexicon.findings[draft.concept].structure
         moved = own is not None and own == draft.structure and not self._related(own, self.focus.structure)
-        moved = moved and own not in self.rules.abstract_parts
+        # "Bladder not obstructed, painful": what is not there leads nowhere.
+        moved = moved and own not in self.rules.abstract_parts and draft.assertion != "absent"
         if draft.system != self.focus.system or moved:
             self.focus = Focus(draft.system, draft.structure, (), draft.side, segment.sentence)
         elif draft.side is not None:

@@ -73,6 +73,7 @@ class _Words:
     opposites: frozenset[str]
     sizing: frozenset[str]
     one_more: frozenset[str]
+    between_sides: frozenset[str]
     before_one_more: frozenset[str]
 
 
@@ -230,12 +231,27 @@ class View:
 
     def _side_value(self, cue: Cue) -> str | None:
         """Left, right or both; "the other" and "that side" go by the side spoken of before."""
+        if cue.group.value in ("left", "right") and self._both_named(cue):
+            return "both"
         if cue.group.value not in ("other", "same"):
             return cue.group.value
         before = self.focus.side
         if before not in ("left", "right") or cue.group.value == "same":
             before = self._side_said_before(cue) or before
         return before if cue.group.value == "same" else {"left": "right", "right": "left"}.get(before or "")
+
+    def _both_named(self, cue: Cue) -> bool:
+        """ "On the upper left and upper right": one side and the other, with nothing of their own between."""
+        index, light = self.cues["side"], self.rules.between_sides
+        following = next((c for c in index.within(cue.end, cue.end + 6)), None)
+        before = next((c for c in reversed(index.within(max(0, cue.start - 6), cue.start))), None)
+        for one, other in ((cue, following), (before, cue)):
+            if one is None or other is None or {one.group.value, other.group.value} != {"left", "right"}:
+                continue
+            gap = self.norms[one.end : other.start]
+            if "and" in gap and all(word in light for word in gap):
+                return True
+        return False
 
     def _side_said_before(self, cue: Cue) -> str | None:
         earlier = [c.group.value for c in self._sides(max(0, cue.start - 40), cue.start)]

@@ -55,6 +55,10 @@ SAID: dict[str, list[str]] = {
         "skin_mass: right shoulder",
         "skin_mass: left thigh, 10 mm",
     ],
+    "A few lumps, one here on the left ribs about three centimetres.": [
+        "mass: ",
+        "mass: left rib, 30 mm",
+    ],
     "Lump on the flank, one on the belly.": ["mass: flank", "mass: ventral_skin"],
     "Ears, right one's a bit red and waxy.": ["ear_redness: right ear, mild", "ear_wax: right ear"],
     "Dewclaw on the right front has split.": ["broken_claw: right dewclaw"],
@@ -103,3 +107,21 @@ ALTERNATING: dict[str, list[str]] = {
 @pytest.mark.parametrize(("said", "concepts"), ALTERNATING.items())
 def test_where_parts_and_adjectives_take_turns_each_part_has_its_own(said: str, concepts: list[str]) -> None:
     assert [finding.concept for finding in hear(said).findings] == concepts
+
+
+def test_one_side_and_the_other_are_both() -> None:
+    sides = [f.side for f in hear("Baby canines retained on the upper left and upper right.").findings]
+    assert sides == ["both"]
+    graded = hear("Patellas luxate grade two on the left and grade three on the right.").findings
+    assert [f.side for f in graded] == ["left", "right"]
+
+
+def test_a_score_beside_a_part_of_the_body_is_no_body_condition() -> None:
+    said = "Left fore, head bobbing at walk, I'd call it three out of five."
+    assert hear(said).measurements == ()
+
+
+def test_what_is_not_there_leads_to_no_other_part() -> None:
+    """ "Painful" after "not obstructed" is still said of the bladder."""
+    findings = hear("Bladder's small, not obstructed, a bit painful.").findings
+    assert findings[-1].structure == "bladder"

@@ -50,7 +50,8 @@ class Unnamed:
         "Bright, thirty eight three" is a temperature; "no murmur, one hundred and four" a heart rate.
         """
         sheet = self.sheet
-        if value.out_of == 5 and self._scoring(value) and not sheet.graded_nearby(value):
+        scored = self._of_whole_patient(value) and not sheet.graded_nearby(value)
+        if value.out_of == 5 and scored and self._scoring(value):
             return "body_condition_score", _ALONE
         if value.unit is None and value.out_of is None and self._is_said_to_be(value):
             return "weight", _ALONE
@@ -62,7 +63,7 @@ class Unnamed:
         low, high = sheet.tables.bare_temperature
         if value.out_of is None and decimal != int(decimal) and low <= decimal <= high:
             return "temperature", _ALONE_TEMPERATURE
-        if value.out_of == 5 and self._of_whole_patient(value) and not sheet.graded_nearby(value):
+        if value.out_of == 5 and scored:
             return "body_condition_score", _ALONE
         if value.out_of is None and decimal != int(decimal) and self._of_weight(value):
             return "weight", _ALONE
