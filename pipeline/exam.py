@@ -10,7 +10,7 @@ from lexicon.bias import listening_terms, terms_in_view
 from lexicon.schema import System
 from models import Progress
 from pipeline.capture import SAMPLE_RATE_HZ, Recording, hold
-from pipeline.extraction import extract, repair, settled, suspected, systems_in_view
+from pipeline.extraction import Doubts, extract, systems_in_view
 from pipeline.listening import Said, SavedWords, read_words
 from pipeline.record import ExamRecord, Patient, Visit, assemble
 from pipeline.record.ranges import species_id
@@ -62,12 +62,8 @@ def hear(
     return recogniser.transcribe(recording, terms=terms, mending=MENDING, progress=progress)
 
 
-def _mended(heard: Transcript, again: str, before: str) -> Transcript:
-    return repair(settled(heard, again, before), before)
-
-
-MENDING = Mending(doubts=suspected, mended=_mended)
-"""How misheard trade words are mended: listened for again by themselves, then repaired by sound and spelling."""
+MENDING: Mending = Doubts
+"""How misheard trade words are mended: what may have been said is weighed over the same sound."""
 
 
 def hear_rest(

@@ -1,20 +1,19 @@
 """Understanding: a transcript comes in, statements with their evidence go out. Opens no file and no socket."""
 
-from pipeline.extraction.again import settled, suspected
 from pipeline.extraction.engine import explain, extract
 from pipeline.extraction.reading import SpokenToken, spoken_tokens
 from pipeline.extraction.repair import repair, systems_in_view, trade_words
 from pipeline.extraction.ways import Step, ways
+from pipeline.extraction.weighing import Doubts
 
 __all__ = [
+    "Doubts",
     "SpokenToken",
     "Step",
     "explain",
     "extract",
     "repair",
-    "settled",
     "spoken_tokens",
-    "suspected",
     "systems_in_view",
     "trade_words",
     "ways",

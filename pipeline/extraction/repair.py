@@ -10,7 +10,8 @@ carries what was heard and a probability so low that whatever is read from it is
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from lexicon import SYSTEMS
 from lexicon.schema import System
@@ -32,16 +33,32 @@ _LEAST_LETTERS = 5
 _LONE_LETTERS = frozenset("bcdefghijklmnopqrstuvwxyz")
 
 
-def repair(transcript: Transcript, before: str = "") -> Transcript:
+class Choice(NamedTuple):
+    """A trade word for some words in a row (`length`; 0 for none), and how alike it is to them."""
+
+    length: int
+    term: str
+    alike: float
+
+
+_NOTHING = Choice(0, "", 0.0)
+
+
+def repair(
+    transcript: Transcript, before: str = "", weighed: Mapping[int, Choice] | None = None
+) -> Transcript:
     """Repair what was misheard; typed text and text without misheard words come back as they are.
 
-    `before` is what was said before the transcript, where that is only a part. Offsets fit the new text. A repaired `Word`
-    has `heard`, the words it stands for, and at most `REPAIRED_PROBABILITY`.
+    `before` is what was said before the transcript, where that is only a part. `weighed` tells which words are put in by the
+    sound, by the character they begin at; then none is by likeness. Offsets fit the new text. A repaired `Word` has `heard`,
+    the words it stands for, and at most `REPAIRED_PROBABILITY`.
     """
     if not transcript.words:
         return transcript
     text = HeardText(transcript, before)
-    utterances = [(utterance, tuple(_repaired(utterance.words, text))) for utterance in transcript.utterances]
+    utterances = [
+        (utterance, tuple(_repaired(utterance.words, text, weighed))) for utterance in transcript.utterances
+    ]
     if all(utterance.words == words for utterance, words in utterances):
         return transcript
     return with_words(transcript, [words for _, words in utterances])
@@ -58,7 +75,9 @@ def trade_words() -> frozenset[str]:
     return frozenset(known_trade_words().systems)
 
 
-def _repaired(words: tuple[Word, ...], text: HeardText) -> Iterator[Word]:
+def _repaired(
+    words: tuple[Word, ...], text: HeardText, weighed: Mapping[int, Choice] | None
+) -> Iterator[Word]:
     row = text.row(words)
     at = 0
     while at < len(row):
@@ -68,7 +87,10 @@ def _repaired(words: tuple[Word, ...], text: HeardText) -> Iterator[Word]:
             count = sum(words[at].start_char <= word.start_char < end for word in words)
             alike = _KNOWN_ALIKE
         else:
-            count, term, alike = _best(row, at, text.view(words[at].start_char))
+            if weighed is None:
+                count, term, alike = _best(row, at, text.view(words[at].start_char))
+            else:
+                count, term, alike = weighed.get(words[at].start_char, _NOTHING)
             if not count:
                 term, alike = _completed(row, at)
                 count = 1 if term else 0
@@ -79,9 +101,9 @@ def _repaired(words: tuple[Word, ...], text: HeardText) -> Iterator[Word]:
         at += max(count, 1)
 
 
-def _best(row: list[HeardWord], at: int, view: frozenset[str]) -> tuple[int, str, float]:
-    """How many words from `at` on are one misheard trade word (0 for none), which, and how alike."""
-    best = (0, "", 0.0)
+def _best(row: list[HeardWord], at: int, view: frozenset[str]) -> Choice:
+    """The trade word that the words from `at` on are most alike, if they are enough."""
+    best = _NOTHING
     for count in range(1, min(_LONGEST, len(row) - at) + 1):
         taken = row[at : at + count]
         if any(one.fixed for one in taken) or any(
@@ -99,12 +121,12 @@ def _best(row: list[HeardWord], at: int, view: frozenset[str]) -> tuple[int, str
         if len(letters) < _LEAST_LETTERS - (count == 1):
             continue
         term, alike = known_trade_words().nearest(letters, view)
-        systems = known_trade_words().systems.get(term, frozenset())
-        in_view = bool(view) and ("any" in systems or not view.isdisjoint(systems))
-        if _swallows_denial(letters, term) or (bound == _UNSURE and not in_view):
+        if swallows_denial(letters, term) or (
+            bound == _UNSURE and not known_trade_words().in_view(term, view)
+        ):
             continue
-        if alike >= bound and alike > best[2]:
-            best = (count, term, alike)
+        if alike >= bound and alike > best.alike:
+            best = Choice(count, term, alike)
     return best
 
 
@@ -139,6 +161,6 @@ def _bound(taken: list[HeardWord]) -> float | None:
     return _TOGETHER if telling and not any(one.letters in _LONE_LETTERS for one in taken) else None
 
 
-def _swallows_denial(letters: str, term: str) -> bool:
+def swallows_denial(letters: str, term: str) -> bool:
     """Whether a "no" may be inside what was heard ("nomyxomatosis"), which must not go with it."""
     return any(letters.startswith(no) and not term.startswith(no[0]) for no in ("no", "know", "snow", "not"))

@@ -52,6 +52,11 @@ class TradeWords:
     known: frozenset[str]
     listened_for: frozenset[str]
 
+    def in_view(self, term: str, view: frozenset[str]) -> bool:
+        """Whether a term belongs to a system in view, or to any."""
+        systems = self.systems.get(term, frozenset())
+        return bool(view) and ("any" in systems or not view.isdisjoint(systems))
+
     def nearest(self, heard: str, view: frozenset[str]) -> tuple[str, float]:
         """The most alike trade word and its likeness, a little more for words of the systems in view."""
         ranked = self.ranked(heard, view)

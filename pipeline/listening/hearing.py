@@ -47,8 +47,8 @@ class Decodes(Protocol):
     ) -> list[Heard | None]:
         """Recognise each sound by itself, times from its start."""
 
-    def listen_for(self, sound: Samples, terms: Sequence[str]) -> str:
-        """Give the text of a sound, heard with a few words in mind."""
+    def weigh(self, sound: Samples, texts: Sequence[str], terms: Sequence[str]) -> list[float]:
+        """Tell how likely each text is over a sound, with a few words in mind."""
 
     def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
         """Give the terms that fit the prompt."""
@@ -79,7 +79,7 @@ class Hearing:
     ) -> Transcript:
         """Write down what is said in pieces of sound that are heard as one; `spans` are their places.
 
-        `hurried`, nothing is heard a second time to settle doubtful words.
+        `hurried`, doubtful words are not weighed.
         """
         sound = np.concatenate(list(sounds))
         window = Window(tuple(Span(start, stop) for start, stop in spans))
@@ -109,9 +109,8 @@ class Hearing:
         self._prompt = ", ".join(self._decoder.fit_terms(self._terms))
 
     def _mended(self, heard: Transcript, sound: Samples, mending: Mending, *, hurried: bool) -> Transcript:
-        doubts = () if hurried else mending.doubts(heard, self._before)
-        again = self._decoder.listen_for(sound, doubts) if doubts else ""
-        return mending.mended(heard, again, self._before)
+        doubts = mending(heard, self._before)
+        return doubts.mended(() if hurried else self._decoder.weigh(sound, doubts.texts, doubts.terms))
 
     def words_so_far(self, sound: Samples) -> str:
         """Give the words of an utterance that goes on, quickly; empty when they would not be believed."""

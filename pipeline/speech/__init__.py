@@ -7,7 +7,7 @@ knows nothing of what the words mean.
 
 from pipeline.speech.decoder import Decoder
 from pipeline.speech.heard import Heard, HeardWord
-from pipeline.speech.mending import Mending
+from pipeline.speech.mending import Doubts, Mending
 from pipeline.speech.model import Dropped, Transcript, Utterance, Word
 from pipeline.speech.options import SpeechError, SpeechOptions
 from pipeline.speech.plain import plain_text
@@ -15,6 +15,7 @@ from pipeline.speech.recogniser import Recogniser, SpeechProgress, TermChoice
 
 __all__ = [
     "Decoder",
+    "Doubts",
     "Dropped",
     "Heard",
     "HeardWord",

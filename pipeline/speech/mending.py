@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from typing import Protocol
 
 from pipeline.speech.model import Transcript
 
 
-def _no_doubts(_heard: Transcript, _before: str) -> Sequence[str]:
-    return ()
+class Doubts(Protocol):
+    """A stretch of speech, which is small (one window of a file, one utterance of a dictation), and how else it may be read."""
+
+    @property
+    def texts(self) -> Sequence[str]:
+        """The text as it was heard, and behind it the other ways to read it; none where nothing is doubtful."""
+
+    @property
+    def terms(self) -> Sequence[str]:
+        """Words to have in mind while the texts are weighed."""
+
+    def mended(self, weights: Sequence[float]) -> Transcript:
+        """Give the words to keep, by the weights of the texts (`Decoder.weigh`); none where there was no time for that."""
 
 
-def _as_heard(heard: Transcript, _again: str, _before: str) -> Transcript:
-    return heard
-
-
-@dataclass(frozen=True)
-class Mending:
-    """How a stretch of speech is mended, which is small: one window of a file, one utterance of a dictation.
-
-    `doubts` takes what was heard and the text before it, and gives the words to listen for in a second hearing of the
-    same sound; none when there is no doubt. `mended` takes what was heard, the text of that second hearing (empty
-    without one) and the text before, and gives the words to keep.
-    """
-
-    doubts: Callable[[Transcript, str], Sequence[str]] = _no_doubts
-    mended: Callable[[Transcript, str, str], Transcript] = _as_heard
+Mending = Callable[[Transcript, str], Doubts]
+"""Takes what was heard and the text before it."""

@@ -91,9 +91,8 @@ class Recogniser:
         return self._joined(parts, recording)
 
     def _mend(self, heard: Transcript, sound: Samples, before: str, mending: Mending) -> Transcript:
-        doubts = mending.doubts(heard, before)
-        again = self.decoder.listen_for(sound, doubts) if doubts else ""
-        return mending.mended(heard, again, before)
+        doubts = mending(heard, before)
+        return doubts.mended(self.decoder.weigh(sound, doubts.texts, doubts.terms))
 
     def decode(self, recording: Recording, *, terms: Sequence[str] = ()) -> Transcript:
         """Write down one stretch of speech of at most `LONGEST_S`, cut already: no voice is looked for in it.

@@ -17,6 +17,7 @@ from models import ModelError, locate_model
 from pipeline.capture import SAMPLE_RATE_HZ, Recording, read_audio
 from pipeline.speech import Recogniser, SpeechError, SpeechOptions, Transcript, plain_text
 from pipeline.speech.decoder import _Manner
+from pipeline.speech.windows import speech_spans
 
 ROOT = Path(__file__).parents[2]
 
@@ -209,6 +210,21 @@ def test_terms_help_with_trade_words(chatty: Recording) -> None:
     transcript = base_recogniser.transcribe(part, terms=["gingivitis", "tartar", "molars", "crepitus"])
     assert "gingivitis" in transcript.text
     assert "crepitus" not in transcript.text
+
+
+def test_what_was_said_weighs_more_than_what_was_not(tiny_recogniser: Recogniser, chatty: Recording) -> None:
+    """The text of a sentence over its sound against the same with another word; the company of others changes nothing."""
+    span = next(speech_spans(chatty))
+    sound = chatty.stretch(span.start, min(span.stop, span.start + 20 * SAMPLE_RATE_HZ))
+    (heard,) = tiny_recogniser.decoder.decode([sound])
+    assert heard is not None
+    assert "girl" in heard.text
+    texts = [heard.text, heard.text.replace("girl", "gingiva"), heard.text.replace("girl", "gill")]
+    weights = tiny_recogniser.decoder.weigh(sound, texts, ["gingiva"])
+    assert weights[0] > max(weights[1:]) + 2
+    (alone,) = tiny_recogniser.decoder.weigh(sound, texts[:1], ["gingiva"])
+    assert alone == pytest.approx(weights[0], abs=0.5)
+    assert tiny_recogniser.decoder.weigh(sound, [], ["gingiva"]) == []
 
 
 def test_terms_are_cut_to_the_prompt_in_order(tiny_recogniser: Recogniser) -> None:

@@ -48,10 +48,10 @@ class SharedDecoder:
         with self._turn() as decoder:
             return decoder.decode(sounds, terms=terms, beam_size=beam_size, look_again=look_again)
 
-    def listen_for(self, sound: Samples, terms: Sequence[str]) -> str:
-        """Listen to a stretch for these terms, in turn."""
+    def weigh(self, sound: Samples, texts: Sequence[str], terms: Sequence[str]) -> list[float]:
+        """Tell how likely each text is over a stretch, in turn."""
         with self._turn() as decoder:
-            return decoder.listen_for(sound, terms)
+            return decoder.weigh(sound, texts, terms)
 
     def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
         """Give the terms that fit the prompt."""
