@@ -7,7 +7,15 @@ nothing of words.
 """
 
 from pipeline.capture.files import MAX_DURATION_S, read_audio
-from pipeline.capture.folder import FolderContent, Gap, is_recording, pack, read_folder
+from pipeline.capture.folder import (
+    FolderContent,
+    Gap,
+    is_ended,
+    is_recording,
+    pack,
+    read_folder,
+    write_flac,
+)
 from pipeline.capture.following import Follower
 from pipeline.capture.microphone import Microphone
 from pipeline.capture.model import SAMPLE_RATE_HZ, CaptureError, Recording
@@ -32,8 +40,10 @@ __all__ = [
     "SoundFile",
     "Source",
     "hold",
+    "is_ended",
     "is_recording",
     "pack",
     "read_audio",
     "read_folder",
+    "write_flac",
 ]

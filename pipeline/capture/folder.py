@@ -94,6 +94,12 @@ def is_recording(folder: Path) -> bool:
     return (folder / JOURNAL_NAME).is_file()
 
 
+def is_ended(folder: Path) -> bool:
+    """Whether the recording in a folder was ended, so that nothing more comes to it. Raises OSError."""
+    lines = read_journal(folder / JOURNAL_NAME).lines if is_recording(folder) else ()
+    return any(line["kind"] == "end" for line in lines)
+
+
 def read_folder(folder: Path) -> FolderContent:
     """Read a recording and hold it against its checksums; torn ends are taken as far as they go.
 
@@ -149,7 +155,7 @@ def pack(folder: Path) -> str:
     path = folder / PACKED_NAME
     part = path.with_suffix(".part")
     try:
-        _write_flac(part, content.pcm, content.rate_hz)
+        write_flac(part, content.pcm, content.rate_hz)
         if not np.array_equal(_flac_samples(part), content.pcm):
             raise CaptureError(f"Compressing {folder} did not give the same sound. It stays uncompressed.")
         digest = _file_digest(part)
@@ -241,7 +247,8 @@ def _wav_samples(path: Path) -> NDArray[np.int16]:
     return np.frombuffer(data[:whole], dtype="<i2").astype(np.int16)
 
 
-def _write_flac(path: Path, pcm: NDArray[np.int16], rate_hz: int) -> None:
+def write_flac(path: Path, pcm: NDArray[np.int16], rate_hz: int) -> None:
+    """Write mono samples, compressed without loss, and force them to the disk. Raises OSError, av.error.FFmpegError."""
     with av.open(str(path.absolute()), "w", format="flac") as container:
         stream = container.add_stream("flac", rate=rate_hz, layout="mono", format="s16")
         for start in range(0, len(pcm), _FLAC_BLOCK):

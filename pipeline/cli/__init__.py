@@ -287,7 +287,7 @@ def serve(
     model: Model = None,
     device: Device = None,
 ) -> None:
-    """Open the desk: review and filing in a browser."""
+    """Open the desk: exam room, review and filing in a browser."""
     from pipeline.cli import serving
     from pipeline.settings import load_settings
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from importlib.metadata import version
 
 from fastapi import FastAPI
@@ -11,6 +14,7 @@ from pipeline.desk.desk import Desk
 from pipeline.desk.ears import Ears
 from pipeline.desk.guard import Guard
 from pipeline.desk.metrics import Measured, Metrics
+from pipeline.desk.rooms import Rooms
 from pipeline.desk.routes import (
     api,
     beside,
@@ -20,6 +24,8 @@ from pipeline.desk.routes import (
     home,
     people,
     records,
+    room,
+    room_sound,
     set_up,
     shell,
     signing_in,
@@ -40,6 +46,8 @@ AREAS = (
     facts,
     beside,
     sound,
+    room,
+    room_sound,
     filing,
     find,
     api,
@@ -58,13 +66,24 @@ def create_app(desk: Desk) -> FastAPI:
         openapi_url="/api/openapi.json",
         # Nothing leaves the practice because a variable of the machine says so.
         telemetry={"auto_configure": False},
+        lifespan=_running,
     )
     app.state.desk = desk
     errors.install(app)
     for area in AREAS:
         app.include_router(area.router)
     app.state.ears = Ears(desk.options.settings)
+    app.state.rooms = Rooms(desk.options.recordings, app.state.ears.decoder)
     app.state.metrics = Metrics()
     app.add_middleware(Measured, metrics=app.state.metrics)
     app.add_middleware(Guard)
     return app
+
+
+@asynccontextmanager
+async def _running(app: FastAPI) -> AsyncIterator[None]:
+    """From the first request to the last: examinations that were ended go on to their drafts, and none is cut off at the end."""
+    desk, rooms = app.state.desk, app.state.rooms
+    await asyncio.to_thread(rooms.finish, desk.database, desk.at)
+    yield
+    await asyncio.to_thread(rooms.leave)

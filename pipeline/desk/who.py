@@ -12,7 +12,7 @@ from fastapi import Depends
 from starlette.requests import HTTPConnection
 
 from pipeline.desk.cookies import sign_in_secret
-from pipeline.desk.desk import AtDesk
+from pipeline.desk.desk import AtDesk, Desk
 from pipeline.desk.errors import NotForRoleError, SignInNeededError
 from pipeline.store import Actor, SignIn, sign_in_of
 from pipeline.store.model import Role
@@ -38,6 +38,11 @@ def _only(*roles: Role) -> Callable[..., Actor]:
         return sign_in.actor
 
     return person
+
+
+def clinical_of(connection: HTTPConnection, desk: Desk) -> Actor:
+    """The vet or nurse at the browser of a line that stays open. Raises SignInNeededError, NotForRoleError."""
+    return _only("vet", "nurse")(current_sign_in(connection, desk))
 
 
 Anyone = Annotated[Actor, Depends(_only("vet", "nurse", "manager"))]

@@ -97,6 +97,10 @@ class Listener:
         if self._error is not None:
             raise self._error
 
+    def leave(self) -> None:
+        """Stop at once: what waits is not settled, and what is being settled is told yet."""
+        self._tasks.leave()
+
     def _take(self, stretch: Stretch) -> None:
         sound, ended_at = (
             self._tape.cut(stretch.start, stretch.stop),
@@ -224,6 +228,13 @@ class _Tasks:
 
     def close(self) -> None:
         with self._change:
+            self._closed = True
+            self._change.notify()
+
+    def leave(self) -> None:
+        with self._change:
+            self._ended.clear()
+            self._paused = self._ongoing = None
             self._closed = True
             self._change.notify()
 

@@ -70,7 +70,7 @@ from pipeline.store.practices import (
     practice_of,
     retire_person,
 )
-from pipeline.store.queues import Waiting, counts, waiting
+from pipeline.store.queues import OpenVisit, Waiting, counts, open_visits, waiting
 from pipeline.store.recordings import (
     SoundError,
     SoundUnreachableError,
@@ -127,6 +127,7 @@ __all__ = [
     "KeptVisit",
     "NotAllowedError",
     "NotFoundError",
+    "OpenVisit",
     "PastValue",
     "PastVisit",
     "Person",
@@ -179,6 +180,7 @@ __all__ = [
     "note_failure",
     "open_account",
     "open_visit",
+    "open_visits",
     "patient_by_microchip",
     "patient_of",
     "patients_of",

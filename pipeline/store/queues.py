@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import cast
 
 from pydantic import AwareDatetime
 from sqlalchemy import and_, case, func, literal, or_, select
 
 from pipeline.record.model import VisitKind
+from pipeline.speech.model import Frozen
 from pipeline.store.database import Database
-from pipeline.store.model import Actor, RecordLine, RecordState
+from pipeline.store.model import Actor, Identifier, RecordLine, RecordState
 from pipeline.store.tables import client, patient, record, record_version, visit
 
 
@@ -86,6 +87,47 @@ def waiting(
         )
         for row in rows
     )
+
+
+class OpenVisit(Frozen):
+    """A visit of which no record is kept yet."""
+
+    id: Identifier
+    patient_id: Identifier
+    kind: VisitKind
+    on: date
+    patient: str
+    species: str
+    owner: str | None
+
+
+def open_visits(
+    database: Database, actor: Actor, since: date, patient_id: str | None = None, limit: int = 100
+) -> tuple[OpenVisit, ...]:
+    """Visits from that day on without a record, the last first; of one patient where it is named."""
+    chosen = (
+        select(
+            visit.c.id,
+            visit.c.patient_id,
+            visit.c.kind,
+            visit.c.on_day.label("on"),
+            patient.c.name.label("patient"),
+            patient.c.species,
+            client.c.name.label("owner"),
+        )
+        .select_from(
+            visit.join(patient, patient.c.id == visit.c.patient_id)
+            .outerjoin(client, client.c.id == patient.c.client_id)
+            .outerjoin(record, record.c.visit_id == visit.c.id)
+        )
+        .where(visit.c.practice_id == actor.practice_id, visit.c.on_day >= since, record.c.id.is_(None))
+    )
+    if patient_id is not None:
+        chosen = chosen.where(visit.c.patient_id == patient_id)
+    last_first = chosen.order_by(visit.c.on_day.desc(), visit.c.id.desc()).limit(limit)
+    with database.reading() as connection:
+        rows = connection.execute(last_first).all()
+    return tuple(OpenVisit.model_validate(dict(row._mapping)) for row in rows)
 
 
 def counts(database: Database, actor: Actor) -> dict[RecordState, int]:

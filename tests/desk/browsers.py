@@ -35,7 +35,7 @@ ARGUMENTS = (
 def serving(desk: Desk) -> Iterator[str]:
     """The address of a desk that runs in a thread."""
     listening = socket.create_server(("127.0.0.1", 0))
-    config = uvicorn.Config(create_app(desk), log_level="critical", ws="websockets-sansio", lifespan="off")
+    config = uvicorn.Config(create_app(desk), log_level="critical", ws="websockets-sansio", lifespan="on")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()

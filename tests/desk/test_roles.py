@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from desks import ROLES, Practice, draft, signed
+from examining import on_the_table
 from fastapi.routing import APIRoute
 
 from pipeline.desk.app import AREAS
@@ -53,6 +54,11 @@ MATRIX: dict[str, tuple[int, int, int, int]] = {
     "GET /filing/{signed_id}": (SIGN_IN, DONE, DONE, DONE),
     "GET /filing/{signed_id}/documents/{form}": (SIGN_IN, DONE, DONE, DONE),
     "POST /filing/{signed_id}/filed": (SIGN_IN, FORM, FORM, NO),
+    "GET /room": (SIGN_IN, DONE, DONE, NO),
+    "POST /room": (SIGN_IN, FORM, FORM, NO),
+    "GET /room/{visit_id}": (SIGN_IN, DONE, DONE, NO),
+    "POST /room/{lost_id}/end": (SIGN_IN, LOST, LOST, NO),
+    "POST /room/{visit_id}/microphone": (SIGN_IN, FORM, FORM, NO),
     "GET /find": (SIGN_IN, DONE, DONE, DONE),
     "GET /patients/{patient_id}": (SIGN_IN, DONE, DONE, DONE),
     "GET /static/{asked}/{name}": (OPEN, OPEN, OPEN, OPEN),
@@ -65,7 +71,7 @@ MATRIX: dict[str, tuple[int, int, int, int]] = {
     "GET /api/openapi.json": (OPEN, OPEN, OPEN, OPEN),
 }
 ELSEWHERE = ("/api/v1/",)
-"""The interface for programs knows no sign-in (test_api.py); the exam room has a table of its own."""
+"""The interface for programs knows no sign-in (test_api.py); who may listen in a room stands in test_room_pages.py."""
 
 
 def addresses() -> set[str]:
@@ -76,7 +82,7 @@ def addresses() -> set[str]:
 
 
 def test_every_route_has_its_row() -> None:
-    known = {row.replace("{signed_id}", "{record_id}") for row in MATRIX}
+    known = {row.replace("{signed_id}", "{record_id}").replace("{lost_id}", "{visit_id}") for row in MATRIX}
     assert addresses() | {"GET /api/openapi.json"} == known
 
 
@@ -96,6 +102,8 @@ def test_every_route_answers_each_role_as_the_table_says(practice: Practice, who
         "token_id": "0" * 32,
         "asked": "x",
         "name": "desk.css",
+        "visit_id": on_the_table(practice).id,
+        "lost_id": "0" * 32,
     }
     column = [None, *ROLES].index(who)
     wrong = {}

@@ -4,8 +4,9 @@ Sound is on the disk before it is acknowledged; what is understood is read from 
 and whoever is slow keeps nothing in memory. Knows nothing of HTTP.
 """
 
+from pipeline.desk.rooms.file import RoomError
 from pipeline.desk.rooms.pieces import LARGEST_PIECE, Piece, PieceError, read_piece, write_piece
-from pipeline.desk.rooms.room import Room, RoomError
+from pipeline.desk.rooms.room import Room
 from pipeline.desk.rooms.rooms import Rooms
 from pipeline.desk.rooms.stream import Stream
 

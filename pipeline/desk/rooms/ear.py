@@ -22,13 +22,15 @@ _BLOCK_S = 0.1
 _LOOK_EVERY_S = 0.25
 # More sound than this is not taken from the disk while it waits for the recogniser.
 _AHEAD_S = 40.0
+# Of what was settled before, the last is shown again.
+_TOLD_AGAIN = 3
 
 
 class Ear:
-    """Listens to one stream in a thread of its own; `tell` is called there and in the recogniser's.
+    """Listens to one stream, from `begin` on, in a thread of its own; `tell` is called there and in the recogniser's.
 
-    `levels` and `trouble` (empty when all is well) may be read from any thread. Raises OSError when the words that were
-    settled before cannot be read.
+    `levels`, `trouble` (empty when all is well) and `settled` (whether all sound up to its end was heard) may be read from
+    any thread.
     """
 
     def __init__(
@@ -42,6 +44,7 @@ class Ear:
     ) -> None:
         self.levels = Levels()
         self.trouble = ""
+        self.settled = False
         self._stream, self._decoder = stream, decoder
         self._terms, self._mending, self._tell = terms, mending, tell
         self._change = threading.Condition()
@@ -49,6 +52,9 @@ class Ear:
         self._said: list[Said] = []
         self._listener: Listener | None = None
         self._thread = threading.Thread(target=self._listen, name="ear", daemon=True)
+
+    def begin(self) -> None:
+        """Listen."""
         self._thread.start()
 
     @property
@@ -79,7 +85,7 @@ class Ear:
             self._change.notify()
 
     def close(self) -> None:
-        """The sound is over: wait until all of it is settled."""
+        """The sound is over: wait until all of it is settled, or cannot be (see `trouble`)."""
         with self._change:
             self._closing = True
             self._change.notify()
@@ -104,15 +110,18 @@ class Ear:
         known = read_words(folder, model=Path(self._decoder.options.model).name)
         with self._change:
             self._said = list(known)
-        for one in known:
+        for one in known[-_TOLD_AGAIN:]:
             self._tell(one)
         words = SavedWords(folder, known=len(known))
         start_s = known[-1].until_s if known else 0.0
 
         def keep(event: Speaking | Said) -> None:
-            if isinstance(event, Said):
-                words.add(event)
-                with self._change:
+            with self._change:
+                if self._leaving:
+                    # Whoever goes on from the disk hears it again.
+                    return
+                if isinstance(event, Said):
+                    words.add(event)
                     self._said.append(event)
             self._tell(event)
 
@@ -121,9 +130,13 @@ class Ear:
         )
         self._listener = listener
         self._follow(listener, Follower(folder, round(start_s * self._stream.rate_hz)))
-        if not self._leaving:
+        if self._leaving:
+            listener.leave()
+        else:
             listener.close()
+        with self._change:
             words.close()
+            self.settled = not self._leaving
 
     def _follow(self, listener: Listener, follower: Follower) -> None:
         rate_hz = self._stream.rate_hz

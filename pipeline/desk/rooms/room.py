@@ -1,11 +1,13 @@
 """One examination that goes on: its streams, what is understood of them, what there is to show, and its end as a draft.
 
-A room lies in a folder: `room.json` says whose it is and how far, and every stream has a folder of its own in it. Any process
-that opens the folder goes on where the last one ended.
+A room lies in a folder: `examination.json` says whose it is and how far, and every stream has a folder of its own in it. Any
+process that opens the folder goes on where the last one ended.
 """
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -13,54 +15,31 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
-
-from pydantic import BaseModel, ConfigDict, Field
+from typing import Any
 
 from lexicon import load_lexicon
-from pipeline.capture import CaptureError, Microphone, Source, hold, pack
+from pipeline.capture import CaptureError, Microphone, Source, is_ended
 from pipeline.capture.levels import Levels
 from pipeline.capture.sources import Interruption
 from pipeline.desk.rooms.ear import Ear
+from pipeline.desk.rooms.file import RoomError, State, StreamFile, room_of, write_room
+from pipeline.desk.rooms.keeping import keep_draft, keep_recordings
 from pipeline.desk.rooms.pieces import Piece
 from pipeline.desk.rooms.showing import record_shown
 from pipeline.desk.rooms.stream import RATES_HZ, Stream
+from pipeline.desk.texts import say
 from pipeline.exam import MENDING, terms_for, understand
 from pipeline.listening import Said, Speaking
 from pipeline.listening.hearing import Decodes
-from pipeline.record import ExamRecord, Patient, Visit
+from pipeline.record import Patient, Visit
 from pipeline.speech import Transcript
 from pipeline.speech.joining import join
-from pipeline.store import Actor, Database, KeptVisit, add_recording, keep_record, recordings_of, visits_of
+from pipeline.store import Actor, Database, KeptVisit
 
-State = Literal["open", "ending", "ended"]
-_NAME = "room.json"
+log = logging.getLogger("rostral.desk")
+
 _UTTERANCES = 3
 _MOST_STREAMS = 999
-
-
-class RoomError(Exception):
-    """What was asked of a room cannot be done; the message is for the person."""
-
-
-class RoomFile(BaseModel):
-    """How far a room is, as it lies on the disk."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    visit: KeptVisit
-    state: State = "open"
-    ended_by: Actor | None = None
-    record_id: str | None = None
-    streams: dict[str, StreamFile] = Field(default_factory=dict)
-
-
-class StreamFile(BaseModel):
-    """A stream of a room: the folder in it, samples a second, and what was listened to."""
-
-    folder: str
-    rate_hz: int
-    source: str
 
 
 @dataclass
@@ -70,7 +49,7 @@ class _Heard:
 
 
 class Room:
-    """An examination in `folder`. Everything may be called from any thread; `changed` is called when there is news.
+    """An examination in `folder`. Everything may be called from any thread.
 
     Raises RoomError when the folder is another visit's, CaptureError, OSError.
     """
@@ -84,16 +63,20 @@ class Room:
         self._speaking = ""
         self._last: deque[str] = deque(maxlen=_UTTERANCES)
         self._levels = Levels()
+        self._understood: Transcript | None = None
         self._shown: dict[str, Any] = {}
         self._watchers: set[Callable[[], None]] = set()
         self._microphone: Source | None = None
         self._trouble = ""
         self._ending: threading.Thread | None = None
-        self._file = _read(folder, visit)
+        self._leaving = False
+        self._file = room_of(folder, visit)
         self._understand()
         if self._file.state != "ended":
-            for name in list(self._file.streams):
-                self._listen_to(name)
+            for name, about in self._file.streams.items():
+                # One that was ended before is heard already, and its words are in the draft.
+                if not is_ended(folder / about.folder):
+                    self._listen_to(name)
 
     @property
     def state(self) -> State:
@@ -104,6 +87,11 @@ class Room:
     def record_id(self) -> str | None:
         """The draft, once it is kept."""
         return self._file.record_id
+
+    @property
+    def watched(self) -> bool:
+        """Whether anybody is told of news."""
+        return bool(self._watchers)
 
     def watch(self, changed: Callable[[], None]) -> Callable[[], None]:
         """Be told of news, in any thread, until what is given back is called."""
@@ -125,6 +113,7 @@ class Room:
                 "heard": {"said": list(self._last), "speaking": self._speaking},
                 "level": {"dbfs": round(self._levels.now_dbfs), "fault": self._levels.fault},
                 "waits_s": round(sum(one.ear.load.sound_s for one in heard)),
+                "length_s": int(sum(one.ear.duration_s for one in heard)),
                 "record": self._shown,
             }
 
@@ -135,33 +124,42 @@ class Room:
             known = self._file.streams.get(name)
             if known is None:
                 if rate_hz not in RATES_HZ or len(self._file.streams) >= _MOST_STREAMS:
-                    raise RoomError(f"Sound of {rate_hz} samples a second cannot be taken.")
+                    raise RoomError(say("room.no_such_sound", rate=rate_hz))
                 for one in self._heard.values():
                     one.ear.interrupt()
                 folder = f"{len(self._file.streams) + 1:03d}"
                 self._file.streams[name] = StreamFile(folder=folder, rate_hz=rate_hz, source=source)
-                self._write()
-            if name not in self._heard:
+                write_room(self.folder, self._file)
+            elif known.rate_hz != rate_hz:
+                raise RoomError(say("room.no_such_sound", rate=rate_hz))
+            heard = self._heard.get(name)
+            if heard is None:
                 self._listen_to(name)
+            elif heard.ear.trouble:
+                self._listen_again(name, heard)
             return self._heard[name].stream.sync()
 
     def take(self, name: str, piece: Piece) -> int:
         """Take a piece of an open stream and give how many of its samples are safe. Raises RoomError, CaptureError."""
+        self._must_be_open()
         heard = self._heard.get(name)
         if heard is None:
-            self._must_be_open()
-            raise RoomError("This sound was not announced.")
+            raise RoomError(say("room.not_announced"))
         safe = heard.stream.take(piece)
         heard.ear.wake()
         return safe
 
-    def pause(self, name: str) -> int:
-        """Nothing more comes for now: settle what was said, and give how many samples are safe. Raises CaptureError."""
+    def sync(self, name: str, *, over: bool = False) -> int:
+        """Force a stream to the disk and give how many samples are safe; `over`, nothing more comes for now.
+
+        Raises CaptureError.
+        """
         heard = self._heard.get(name)
         if heard is None:
             return 0
         safe = heard.stream.sync()
-        heard.ear.interrupt()
+        if over:
+            heard.ear.interrupt()
         return safe
 
     def use_microphone(self, source: Source | None = None) -> None:
@@ -186,13 +184,19 @@ class Room:
             self._tell()
 
     def end(self, database: Database, actor: Actor, at: Callable[[], datetime]) -> None:
-        """Settle the last words, keep the draft and the recordings, once; returns at once and tells by `news`."""
+        """Settle the last words, keep the draft and the recordings, once; returns at once and tells by `news`.
+
+        What could not be done is told, and tried again when this is called again.
+        """
         self.rest_microphone()
         with self._lock:
-            if self._file.state == "ended" or self._ending is not None:
+            if self._file.state == "ended" or self._ending is not None or self._leaving:
                 return
             self._file.state, self._file.ended_by = "ending", self._file.ended_by or actor
-            self._write()
+            write_room(self.folder, self._file)
+            for name, one in list(self._heard.items()):
+                if one.ear.trouble:
+                    self._listen_again(name, one)
             self._ending = threading.Thread(target=self._end, args=(database, at), name="ending", daemon=True)
             self._ending.start()
         self._tell()
@@ -203,10 +207,16 @@ class Room:
             self.end(database, self._file.ended_by, at)
 
     def leave(self) -> None:
-        """Let go of it so that it can be opened again."""
+        """Let go of it so that it can be opened again; an end that is not done is done then."""
         self.rest_microphone()
-        for one in list(self._heard.values()):
+        with self._lock:
+            self._leaving = True
+            heard, ending = list(self._heard.values()), self._ending
+        for one in heard:
             one.ear.leave()
+        if ending is not None:
+            ending.join()
+        for one in heard:
             one.stream.let_go()
         self._heard.clear()
 
@@ -224,57 +234,45 @@ class Room:
                 self.take(name, Piece(position, item.samples, lost_ms))
                 position += len(item.samples)
                 lost_ms = 0
-            self.pause(name)
-        except (CaptureError, RoomError, KeyError) as error:
-            self._trouble = str(error)
-            self.rest_microphone()
+            self.sync(name, over=True)
+        except (CaptureError, RoomError) as error:
+            # A block may come when the examination is just over.
+            self._trouble = str(error) if self._file.state == "open" and not self._leaving else ""
+        self.rest_microphone()
         self._tell()
 
     def _end(self, database: Database, at: Callable[[], datetime]) -> None:
         try:
             self._keep(database, at)
             self._trouble = ""
-        except Exception as error:  # noqa: BLE001 - told, and tried again when it is asked for
-            self._trouble = f"{error}"
+        except Exception as error:
+            # Told, and tried again when it is asked for.
+            if not self._leaving:
+                log.exception("the examination in %s could not be ended", self.folder)
+            self._trouble = str(error)
         self._ending = None
         self._tell()
 
     def _keep(self, database: Database, at: Callable[[], datetime]) -> None:
-        actor = self._file.ended_by
+        actor, visit = self._file.ended_by, self._file.visit
         assert actor is not None  # noqa: S101 - see end
         for one in self._heard.values():
             one.ear.close()
-        transcript = self.transcript()
-        visit = self._file.visit
-        # The draft may have been kept by a program that ended before it could note that.
-        past = visits_of(database, actor, visit.patient_id)
-        record_id = next((one.record_id for one in past if one.visit_id == visit.id), None)
-        if record_id is None:
-            understood = understand(transcript, self._animal, self._visit)
-            record_id = keep_record(database, actor, visit.id, understood, at()).id
-        for name, one in list(self._heard.items()):
-            self._store(database, actor, name, one, at())
+            # A draft of half of what was said would look like a whole one.
+            if not one.ear.settled:
+                raise RoomError(one.ear.trouble or say("room.not_settled"))
+        record_id = keep_draft(database, actor, visit, self._animal, self.transcript(), at())
+        for one in self._heard.values():
+            if one.stream.heard:
+                one.stream.close()
+            else:
+                one.stream.let_go()
+        folders = [self.folder / about.folder for about in self._file.streams.values()]
+        keep_recordings(database, actor, visit, filter(is_ended, folders), self.folder.parent, at)
         with self._lock:
             self._heard.clear()
             self._file.record_id, self._file.state = record_id, "ended"
-            self._write()
-
-    def _store(self, database: Database, actor: Actor, name: str, one: _Heard, at: datetime) -> None:
-        seconds = one.ear.duration_s
-        if not seconds:
-            one.stream.let_go()
-            return
-        one.stream.close()
-        folder = self.folder / self._file.streams[name].folder
-        lock = hold(folder)
-        try:
-            digest = pack(folder)
-        finally:
-            lock.release()
-        visit_id = self._file.visit.id
-        path = (folder / "recording.flac").relative_to(self.folder.parent).as_posix()
-        if all(kept.path != path for kept in recordings_of(database, actor, visit_id)):
-            add_recording(database, actor, visit_id, path, digest, seconds, at)
+            write_room(self.folder, self._file)
 
     def transcript(self) -> Transcript:
         """All that is settled so far, on the clock of the streams one after the other."""
@@ -289,9 +287,17 @@ class Room:
     def _listen_to(self, name: str) -> None:
         about = self._file.streams[name]
         stream = Stream(self.folder / about.folder, rate_hz=about.rate_hz, source=about.source)
+        self._heard[name] = _Heard(stream, self._new_ear(stream))
+        self._heard[name].ear.begin()
+
+    def _listen_again(self, name: str, failed: _Heard) -> None:
+        failed.ear.close()
+        self._heard[name] = _Heard(failed.stream, self._new_ear(failed.stream))
+        self._heard[name].ear.begin()
+
+    def _new_ear(self, stream: Stream) -> Ear:
         terms = partial(terms_for, self._animal, self._visit)
-        ear = Ear(stream, self._decoder, terms=terms, mending=MENDING, tell=self._take_in)
-        self._heard[name] = _Heard(stream, ear)
+        return Ear(stream, self._decoder, terms=terms, mending=MENDING, tell=self._take_in)
 
     def _take_in(self, event: Speaking | Said | Levels) -> None:
         if isinstance(event, Levels):
@@ -306,35 +312,18 @@ class Room:
         self._tell()
 
     def _understand(self) -> None:
-        record: ExamRecord = understand(self.transcript(), self._animal, self._visit)
-        self._shown = record_shown(record, load_lexicon())
+        transcript = self.transcript()
+        # The clock runs on also where nothing is said.
+        if self._understood is None or transcript.words != self._understood.words:
+            self._understood = transcript
+            self._shown = record_shown(understand(transcript, self._animal, self._visit), load_lexicon())
 
     def _must_be_open(self) -> None:
-        if self._file.state != "open":
-            raise RoomError("This examination was ended. What was not sent before stays in the browser.")
+        if self._file.state != "open" or self._leaving:
+            raise RoomError(say("room.ended"))
 
     def _tell(self) -> None:
         for changed in tuple(self._watchers):
-            changed()
-
-    def _write(self) -> None:
-        _write(self.folder, self._file)
-
-
-def _read(folder: Path, visit: KeptVisit) -> RoomFile:
-    path = folder / _NAME
-    if path.is_file():
-        found = RoomFile.model_validate_json(path.read_text("utf-8"))
-        if found.visit.id != visit.id:
-            raise RoomError(f"{path} is of another visit. Look at what was done to that folder.")
-        return found
-    fresh = RoomFile(visit=visit)
-    folder.mkdir(parents=True, exist_ok=True)
-    _write(folder, fresh)
-    return fresh
-
-
-def _write(folder: Path, file: RoomFile) -> None:
-    part = folder / f"{_NAME}.part"
-    part.write_text(file.model_dump_json(), "utf-8")
-    part.replace(folder / _NAME)
+            with contextlib.suppress(RuntimeError):
+                # Whoever watched may just be gone with its loop.
+                changed()

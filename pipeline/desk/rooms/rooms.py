@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
+from pipeline.capture import Microphone, Source
+from pipeline.desk.rooms.file import read_room
 from pipeline.desk.rooms.room import Room
-from pipeline.desk.rooms.sharing import SharedDecoder
-from pipeline.exam import make_recogniser
 from pipeline.listening.hearing import Decodes
 from pipeline.record import Patient
-from pipeline.settings import Settings
-from pipeline.store import KeptVisit
+from pipeline.store import Database, KeptVisit, patient_of
+
+log = logging.getLogger("rostral.desk")
 
 
 class Rooms:
-    """The rooms below `folder`, with one recogniser for all; `make` makes its decoder when the first words are heard."""
+    """The rooms below `folder`, that of recordings, with one decoder for all; `microphone` gives the server's own."""
 
-    def __init__(self, folder: Path, settings: Settings, make: Callable[[], Decodes] | None = None) -> None:
-        self._folder = folder
-        self._decoder = SharedDecoder(make or (lambda: make_recogniser(settings).decoder))
+    def __init__(
+        self, folder: Path, decoder: Decodes, microphone: Callable[[], Source] | None = None
+    ) -> None:
+        self.microphone: Callable[[], Source] = microphone or Microphone
+        self._folder, self._decoder = folder, decoder
         self._lock = threading.Lock()
         self._open: dict[str, Room] = {}
 
@@ -33,12 +38,29 @@ class Rooms:
         with self._lock:
             found = self._open.get(visit.id)
             if found is None:
+                self._forget_ended()
                 found = Room(self._folder / visit.id, visit, animal, self._decoder)
                 self._open[visit.id] = found
             return found
+
+    def finish(self, database: Database, at: Callable[[], datetime]) -> None:
+        """Go on with every end that a program did not come to. What cannot be done is told in the log; its room tells it, too."""
+        for path in sorted(self._folder.glob("*/examination.json")):
+            try:
+                file = read_room(path.parent)
+                if file is not None and file.state == "ending" and file.ended_by is not None:
+                    animal = patient_of(database, file.ended_by, file.visit.patient_id).patient
+                    self.room(file.visit, animal).go_on_ending(database, at)
+            except Exception:
+                log.exception("the examination in %s could not be ended", path.parent)
 
     def leave(self) -> None:
         """Let go of all of them, as the program ends."""
         with self._lock:
             while self._open:
                 self._open.popitem()[1].leave()
+
+    def _forget_ended(self) -> None:
+        for visit_id, room in list(self._open.items()):
+            if room.state == "ended" and not room.watched:
+                del self._open[visit_id]

@@ -45,12 +45,12 @@ class SharedDecoder:
         """Recognise each sound by itself, in turn; nothing is heard of passing words while others wait."""
         if self._line and not look_again and beam_size == 1:
             return [None] * len(sounds)
-        with self._turn() as decoder:
+        with self.turn() as decoder:
             return decoder.decode(sounds, terms=terms, beam_size=beam_size, look_again=look_again)
 
     def weigh(self, sound: Samples, texts: Sequence[str], terms: Sequence[str]) -> list[float]:
         """Tell how likely each text is over a stretch, in turn."""
-        with self._turn() as decoder:
+        with self.turn() as decoder:
             return decoder.weigh(sound, texts, terms)
 
     def fit_terms(self, terms: Sequence[str]) -> tuple[str, ...]:
@@ -59,12 +59,13 @@ class SharedDecoder:
 
     def _made(self) -> Decodes:
         if self._decoder is None:
-            with self._turn() as decoder:
+            with self.turn() as decoder:
                 return decoder
         return self._decoder
 
     @contextmanager
-    def _turn(self) -> Iterator[Decodes]:
+    def turn(self) -> Iterator[Decodes]:
+        """The decoder for oneself, when those who came before had it."""
         ticket = object()
         with self._change:
             self._line.append(ticket)
