@@ -21,13 +21,15 @@ from pipeline.capture import SoundFile
 from pipeline.cli.examining import FIRST_SAMPLE, sample_sound
 from pipeline.cli.figures import figures_table
 from pipeline.cli.inputs import read_visit, require_file
+from pipeline.cli.measuring import peak_memory
 from pipeline.cli.screen import output, progress_bars
-from pipeline.listening import Said, Session, Speaking
+from pipeline.listening import Said, Session, Speaking, read_words
 from pipeline.listening.hearing import MOST_BEAMS
 from pipeline.settings import Settings
 from pipeline.speech import Recogniser
 
 _LOOK_EVERY_S = 0.1
+_BEGINNING_S = 60.0
 
 
 def bench_live(audio: Path | None, settings: Settings) -> None:
@@ -43,7 +45,11 @@ def bench_live(audio: Path | None, settings: Settings) -> None:
 
 @dataclass(frozen=True)
 class LiveFigures:
-    """How soon a recording played in real time was heard: seconds from each pause, and how busy the recogniser was."""
+    """How soon a recording played in real time was heard: seconds from each pause, and how busy the recogniser was.
+
+    `memory` is the most that the process had in its first minute of listening, and in all; `words` counts those settled,
+    `words_kept` those of them that stand in the recording's folder.
+    """
 
     duration_s: float
     words_s: list[float]
@@ -51,6 +57,9 @@ class LiveFigures:
     speaking: int
     most_waiting: int
     processor_s: float
+    memory: tuple[str, str]
+    words: int
+    words_kept: int
 
     def rows(self) -> Iterator[tuple[str, str]]:
         """The delays as lines of a table."""
@@ -92,12 +101,26 @@ def listen_to(audio: Path, recogniser: Recogniser, progress: Callable[[float, fl
         thread = threading.Thread(target=session.run)
         thread.start()
         most_waiting = 0
+        memory = peak_memory()
         while thread.is_alive():
+            if session.heard_s < _BEGINNING_S:
+                memory = peak_memory()
             most_waiting = max(most_waiting, session.load.utterances)
             progress(session.heard_s, source.duration_s)
             thread.join(_LOOK_EVERY_S)
         processor_s = time.process_time() - processor_s
-    return LiveFigures(source.duration_s, words_s, findings_s, speaking, most_waiting, processor_s)
+        kept = read_words(Path(folder) / "recording", model=Path(recogniser.options.model).name)
+    return LiveFigures(
+        duration_s=source.duration_s,
+        words_s=words_s,
+        findings_s=findings_s,
+        speaking=speaking,
+        most_waiting=most_waiting,
+        processor_s=processor_s,
+        memory=(memory, peak_memory()),
+        words=len(session.transcript().words),
+        words_kept=sum(len(said.transcript.words) for said in kept),
+    )
 
 
 def _measure(audio: Path, settings: Settings) -> Table:
@@ -109,6 +132,8 @@ def _measure(audio: Path, settings: Settings) -> Table:
     table.add_row("utterances", str(len(figures.words_s)))
     for row in figures.rows():
         table.add_row(*row)
+    table.add_row("words settled, and kept on the disk", f"{figures.words:,}, {figures.words_kept:,}")
+    table.add_row("memory, in the first minute and in all", ", ".join(figures.memory))
     table.add_row("words shown while speaking, times", str(figures.speaking))
     table.add_row("processor time, share of one core", f"{figures.processor_s / figures.duration_s:.2f}")
     if hasattr(os, "getloadavg"):
