@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.capture import SAMPLE_RATE_HZ, read_audio
+from pipeline.capture.levels import AutomaticGain, LevelMeter
 from pipeline.listening.endpoints import Endpoints, Stretch
 from pipeline.speech.voice import FRAME, VoiceDetector
 
@@ -96,3 +97,23 @@ def test_the_detector_gives_a_stream_what_it_gives_a_file(samples: Path, piece: 
     detector = VoiceDetector()
     pieces = [detector.push(sound[start : start + piece]) for start in range(0, len(sound), piece)]
     assert np.allclose(np.concatenate(pieces), whole, atol=1e-4)
+
+
+def speech_found(sound: np.ndarray, *, gain: bool) -> int:
+    """Samples that lie in utterances, as live listening finds them."""
+    voice, endpoints, meter, automatic = VoiceDetector(), Endpoints(), LevelMeter(), AutomaticGain()
+    found: list[Stretch] = []
+    for start in range(0, len(sound), 1_600):
+        samples = sound[start : start + 1_600]
+        levels = meter.push(samples)
+        found += endpoints.push(voice.push(automatic.apply(samples, levels) if gain else samples))
+    last = endpoints.finish()
+    return sum(one.stop - one.start for one in [*found, *([last] if last else [])] if one.ended)
+
+
+def test_far_speech_is_found_by_the_gain_alone(samples: Path) -> None:
+    """60 dB below the dictation: without the gain not one word of it is taken for speech."""
+    sound = read_audio(samples / "cat_terse.flac").samples[: 30 * SAMPLE_RATE_HZ]
+    quiet = np.asarray(np.rint(sound * 10 ** (-60 / 20) * 32_768) / 32_768, np.float32)
+    assert speech_found(quiet, gain=False) == 0
+    assert speech_found(quiet, gain=True) > 0.7 * speech_found(sound, gain=False)
