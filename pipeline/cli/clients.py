@@ -47,7 +47,7 @@ def change_owner(settings: Settings, which: str, given: dict[str, str | None]) -
             name: getattr(owner, name) if given[name] is None else given[name] or None
             for name in _OWNER_FIELDS
         }
-        change_client(books.database, books.actor, owner.id, Owner.model_validate(known), books.at())
+        change_client(books.database, books.actor, owner, Owner.model_validate(known), books.at())
         _show_owner(books, client_of(books.database, books.actor, owner.id))
 
 
@@ -81,10 +81,10 @@ def new_patient(settings: Settings, file: Path | None, given: dict[str, Any], ow
     read = read_patient(file)
     animal = _patient({**(read.model_dump() if read is not None else {}), **_given(given)})
     with open_books(settings) as books:
-        client_id = choose_owner(books, owner).id if owner is not None else None
-        if client_id is None and animal.owner is not None and any(animal.owner.model_dump().values()):
-            client_id = add_client(books.database, books.actor, animal.owner, books.at()).id
-        kept = add_patient(books.database, books.actor, animal, client_id, books.at())
+        of = choose_owner(books, owner).id if owner is not None else animal.owner
+        if isinstance(of, Owner) and not any(of.model_dump().values()):
+            of = None
+        kept = add_patient(books.database, books.actor, animal, of, books.at())
         output().print(f"{patient_words(kept.patient)}  {kept.id}", soft_wrap=True)
         _remark_on_chip(kept.patient)
 

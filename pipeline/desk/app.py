@@ -22,6 +22,8 @@ from pipeline.desk.routes import (
     filing,
     find,
     home,
+    owners,
+    patients,
     people,
     records,
     room,
@@ -50,6 +52,8 @@ AREAS = (
     room_sound,
     filing,
     find,
+    patients,
+    owners,
     api,
     watching,
 )

@@ -21,6 +21,7 @@ from pipeline.store.tables import client, patient
 from pipeline.store.trail import Change, change
 
 _OWNER_FIELDS = ("name", "phone", "email", "address")
+_NOTHING_KNOWN = "Give at least a name, telephone number, e-mail or postal address of the owner."
 
 
 def add_client(database: Database, actor: Actor, owner: Owner, at: datetime) -> Client:
@@ -33,7 +34,7 @@ def insert_client(made: Change, owner: Owner) -> Client:
     """The same, within a change that is under way."""
     known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
     if not any(known.values()):
-        raise EntryError("Give at least a name, telephone number, e-mail or postal address of the owner.")
+        raise EntryError(_NOTHING_KNOWN)
     kept = Client(id=new_id(), **known)
     practice_id = made.actor.practice_id
     made.connection.execute(insert(client).values(id=kept.id, practice_id=practice_id, **known))
@@ -42,24 +43,32 @@ def insert_client(made: Change, owner: Owner) -> Client:
     return kept
 
 
-def change_client(database: Database, actor: Actor, client_id: str, owner: Owner, at: datetime) -> Client:
-    """Keep what is known now of an owner. Raises NotFoundError."""
+def change_client(database: Database, actor: Actor, kept: Client, owner: Owner, at: datetime) -> Client:
+    """Keep what is known now of an owner that was read as `kept`.
+
+    Raises ConflictError when somebody changed it since, EntryError when nothing is known any more, NotFoundError.
+    """
     known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
-    kept = Client(id=client_id, **known)
+    if not any(known.values()):
+        raise EntryError(_NOTHING_KNOWN)
+    changed = Client(id=kept.id, **known)
     with change(database, actor, at) as made:
-        done = made.connection.execute(
-            update(client)
-            .where(
-                client.c.id == client_id,
+        row = made.connection.execute(
+            select(client).where(
+                client.c.id == kept.id,
                 client.c.practice_id == actor.practice_id,
                 client.c.erased_at.is_(None),
             )
-            .values(**known)
-        )
-        _found(done.rowcount, "owner")
-        make_client_findable(made.connection, actor.practice_id, kept)
-        made.note("change_client", client_id, fields=[name for name in _OWNER_FIELDS if known[name]])
-    return kept
+        ).one_or_none()
+        if row is None:
+            raise NotFoundError("There is no such owner in this practice.")
+        if kept_client(row) != kept:
+            raise ConflictError("Somebody changed this owner meanwhile. Read it again and enter your change.")
+        made.connection.execute(update(client).where(client.c.id == kept.id).values(**known))
+        make_client_findable(made.connection, actor.practice_id, changed)
+        fields = [name for name in _OWNER_FIELDS if known[name] != getattr(kept, name)]
+        made.note("change_client", kept.id, fields=fields)
+    return changed
 
 
 def client_of(database: Database, actor: Actor, client_id: str) -> Client:
@@ -104,15 +113,15 @@ def erase_client(database: Database, actor: Actor, client_id: str, reason: str, 
 
 
 def add_patient(
-    database: Database, actor: Actor, animal: Patient, client_id: str | None, at: datetime
+    database: Database, actor: Actor, animal: Patient, owner: str | Owner | None, at: datetime
 ) -> KeptPatient:
-    """Keep an animal; its owner is the client, so what the value says of an owner is not kept.
+    """Keep an animal. `owner` is a client's identifier, or an owner that is kept with it: both, or neither.
 
-    Raises EntryError (the microchip is another patient's, or the birth lies ahead) and NotFoundError (no such client).
+    What the animal's own value says of an owner is not kept. Raises EntryError (the microchip is another patient's, the birth
+    lies ahead, nothing is known of the owner) and NotFoundError (no such client).
     """
     with _writing_patient(database, actor, at) as made:
-        _check_client(made, client_id)
-        return insert_patient(made, animal, client_id)
+        return insert_patient(made, animal, _client_of_patient(made, owner))
 
 
 def insert_patient(made: Change, animal: Patient, client_id: str | None) -> KeptPatient:
@@ -134,16 +143,17 @@ def change_patient(
     actor: Actor,
     kept: KeptPatient,
     animal: Patient,
-    client_id: str | None,
+    owner: str | Owner | None,
     at: datetime,
 ) -> KeptPatient:
-    """Keep what is known now of an animal that was read as `kept`.
+    """Keep what is known now of an animal that was read as `kept`; `owner` as when it is added.
 
     Raises ConflictError when somebody changed it since, EntryError, NotFoundError.
     """
-    new = KeptPatient(id=kept.id, client_id=client_id, patient=_plain(animal, at), revision=kept.revision + 1)
+    plain = _plain(animal, at)
     with _writing_patient(database, actor, at) as made:
-        _check_client(made, client_id)
+        client_id = _client_of_patient(made, owner)
+        new = KeptPatient(id=kept.id, client_id=client_id, patient=plain, revision=kept.revision + 1)
         found = made.connection.execute(
             select(patient.c.revision).where(
                 patient.c.id == kept.id, patient.c.practice_id == actor.practice_id
@@ -162,7 +172,9 @@ def change_patient(
         )
         make_patient_findable(made.connection, actor.practice_id, kept.id, new.patient)
         before, after = _columns(kept.patient), _columns(new.patient)
-        made.note("change_patient", kept.id, fields=[name for name in after if after[name] != before[name]])
+        fields = [name for name in after if after[name] != before[name]]
+        fields += ["owner"] if client_id != kept.client_id else []
+        made.note("change_patient", kept.id, fields=fields)
     return new
 
 
@@ -225,14 +237,18 @@ def _born(today: date, months: int) -> date:
     return date(years, month + 1, 1)
 
 
-def _check_client(made: Change, client_id: str | None) -> None:
-    if client_id is None:
-        return
+def _client_of_patient(made: Change, owner: str | Owner | None) -> str | None:
+    """The identifier of a patient's owner, who is kept first where they are new."""
+    if isinstance(owner, Owner):
+        return insert_client(made, owner).id
+    if owner is None:
+        return None
     found = made.connection.execute(
-        select(client.c.id).where(client.c.id == client_id, client.c.practice_id == made.actor.practice_id)
+        select(client.c.id).where(client.c.id == owner, client.c.practice_id == made.actor.practice_id)
     ).one_or_none()
     if found is None:
         raise NotFoundError("There is no such owner in this practice.")
+    return owner
 
 
 def _found(count: int, what: str) -> None:

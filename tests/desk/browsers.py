@@ -78,6 +78,7 @@ def faults(page: Page) -> list[str]:
 
 
 def picture(page: Page, name: str) -> None:
-    """Keep how a page looks."""
+    """Keep how a page looks, all of it."""
+    page.evaluate("scrollTo(0, 0)")
     SHOTS.mkdir(parents=True, exist_ok=True)
-    page.screenshot(path=SHOTS / f"{name}.png")
+    page.screenshot(path=SHOTS / f"{name}.png", full_page=True)

@@ -10,7 +10,7 @@ from browsers import chromium, enter, faults, picture, serving
 from desks import PASSWORD, QUESTIONS, WHOLE, Practice, draft, filed, signed
 from playwright.sync_api import Browser, Page, expect
 
-from pipeline.store import record_line, record_of
+from pipeline.store import patient_of, record_line, record_of
 
 HEAVIEST = 300_000
 """Bytes of a page with all it loads, without sound."""
@@ -46,6 +46,11 @@ def pages_of(practice: Practice) -> dict[str, tuple[str, str]]:
         "filing_done": (f"/filing/{away.id}", "manager"),
         "find": ("/find?words=bram", "nurse"),
         "patient": (f"/patients/{patient_id(practice, done.id)}", "vet"),
+        "patient_new": ("/patients/new?then=room", "nurse"),
+        "patient_edit": (f"/patients/{patient_id(practice, done.id)}/edit", "nurse"),
+        "owner": (f"/owners/{owner_id(practice, done.id)}", "nurse"),
+        "owner_new": ("/owners/new", "nurse"),
+        "owner_edit": (f"/owners/{owner_id(practice, done.id)}/edit", "manager"),
         "people": ("/people", "manager"),
         "practice": ("/practice", "manager"),
         "me": ("/me", "nurse"),
@@ -57,6 +62,12 @@ def pages_of(practice: Practice) -> dict[str, tuple[str, str]]:
 
 def patient_id(practice: Practice, record_id: str) -> str:
     return record_line(practice.database, practice.people["vet"], record_id).patient_id
+
+
+def owner_id(practice: Practice, record_id: str) -> str:
+    kept = patient_of(practice.database, practice.people["vet"], patient_id(practice, record_id))
+    assert kept.client_id is not None
+    return kept.client_id
 
 
 @pytest.mark.parametrize("look", LOOKS)

@@ -10,7 +10,7 @@ from examining import on_the_table
 from fastapi.routing import APIRoute
 
 from pipeline.desk.app import AREAS
-from pipeline.store import record_line
+from pipeline.store import patient_of, record_line
 
 OPEN, SIGN_IN, DONE, NO, LOST, TAKEN, FORM = 200, 303, 200, 403, 404, 303, 422
 TOKEN, STALE = 401, 409
@@ -60,7 +60,17 @@ MATRIX: dict[str, tuple[int, int, int, int]] = {
     "POST /room/{lost_id}/end": (SIGN_IN, LOST, LOST, NO),
     "POST /room/{visit_id}/microphone": (SIGN_IN, FORM, FORM, NO),
     "GET /find": (SIGN_IN, DONE, DONE, DONE),
+    "GET /patients/new": (SIGN_IN, DONE, DONE, DONE),
+    "POST /patients/new": (SIGN_IN, FORM, FORM, FORM),
     "GET /patients/{patient_id}": (SIGN_IN, DONE, DONE, DONE),
+    "GET /patients/{patient_id}/edit": (SIGN_IN, DONE, DONE, DONE),
+    "POST /patients/{patient_id}/edit": (SIGN_IN, STALE, STALE, STALE),
+    "GET /owners/new": (SIGN_IN, DONE, DONE, DONE),
+    "POST /owners/new": (SIGN_IN, FORM, FORM, FORM),
+    "GET /owners/{owner_id}": (SIGN_IN, DONE, DONE, DONE),
+    "GET /owners/{owner_id}/edit": (SIGN_IN, DONE, DONE, DONE),
+    "POST /owners/{owner_id}/edit": (SIGN_IN, STALE, STALE, STALE),
+    "POST /owners/{owner_id}/mail": (SIGN_IN, FORM, FORM, FORM),
     "GET /static/{asked}/{name}": (OPEN, OPEN, OPEN, OPEN),
     "GET /app.webmanifest": (OPEN, OPEN, OPEN, OPEN),
     "GET /worker.js": (OPEN, OPEN, OPEN, OPEN),
@@ -94,6 +104,7 @@ def test_every_route_answers_each_role_as_the_table_says(practice: Practice, who
         "record_id": waiting.id,
         "signed_id": done.id,
         "patient_id": line.patient_id,
+        "owner_id": patient_of(practice.database, practice.people["vet"], line.patient_id).client_id,
         "fact_id": "f1",
         "kind": "finding",
         "what": "findings",

@@ -27,7 +27,9 @@ from pipeline.store import (
     patient_by_microchip,
     patient_of,
     retire_person,
+    search,
 )
+from pipeline.store.doubles import owners_like, patients_like
 from pipeline.store.tables import event
 
 OWNER = Owner(name="Wilhelmina Prowse", phone="0000 111 222", email="prowse@example.org")
@@ -74,7 +76,7 @@ def test_the_second_of_two_changes_of_a_patient_is_told(practice: Practice) -> N
 
 def test_erasing_an_owner_leaves_the_patient_and_no_word_of_the_owner(practice: Practice) -> None:
     client = add_client(practice.database, practice.nurse, OWNER, practice.at())
-    change_client(practice.database, practice.nurse, client.id, OWNER, practice.at())
+    change_client(practice.database, practice.nurse, client, OWNER, practice.at())
     kept = add_patient(practice.database, practice.nurse, DOG, client.id, practice.at())
     erase_client(practice.database, practice.manager, client.id, "asked for by the owner", practice.at())
     erased = client_of(practice.database, practice.vet, client.id)
@@ -85,7 +87,7 @@ def test_erasing_an_owner_leaves_the_patient_and_no_word_of_the_owner(practice: 
     assert "Prowse" not in told
     assert "prowse@" not in told
     with pytest.raises(NotFoundError):
-        change_client(practice.database, practice.nurse, client.id, OWNER, practice.at())
+        change_client(practice.database, practice.nurse, client, OWNER, practice.at())
     assert audit(practice.database) == ()
 
 
@@ -117,3 +119,55 @@ def test_only_managers_change_who_works_there(practice: Practice) -> None:
 def test_the_shape_of_a_microchip_number(number: str, fault: str | None) -> None:
     found = microchip_fault(number)
     assert (found is None) if fault is None else (found is not None and fault in found)
+
+
+def test_a_patient_and_its_new_owner_are_kept_both_or_neither(practice: Practice) -> None:
+    dog = DOG.model_copy(update={"microchip": "941000012345678"})
+    kept = add_patient(practice.database, practice.nurse, dog, OWNER, practice.at())
+    assert client_of(practice.database, practice.vet, kept.client_id or "").name == "Wilhelmina Prowse"
+    with pytest.raises(EntryError, match="another patient's"):
+        add_patient(practice.database, practice.nurse, dog, Owner(name="Perrin Vale"), practice.at())
+    assert search(practice.database, practice.vet, "Perrin Vale") == ()
+
+
+def test_the_second_of_two_changes_of_an_owner_is_told(practice: Practice) -> None:
+    kept = add_client(practice.database, practice.nurse, OWNER, practice.at())
+    moved = OWNER.model_copy(update={"address": "2 Mill Lane"})
+    change_client(practice.database, practice.vet, kept, moved, practice.at())
+    with pytest.raises(ConflictError):
+        change_client(practice.database, practice.nurse, kept, OWNER, practice.at())
+    now = client_of(practice.database, practice.vet, kept.id)
+    with pytest.raises(EntryError, match="at least"):
+        change_client(practice.database, practice.nurse, now, Owner(), practice.at())
+
+
+@pytest.mark.parametrize(
+    ("owner", "alike"),
+    [
+        (Owner(name="wilhelmina  PROWSE"), True),
+        (Owner(name="Willa Prowse", phone="0000 111-223"), False),
+        (Owner(name="Willa Prowse", phone="0000 111-222"), True),
+        (Owner(email="Prowse@Example.org"), True),
+        (Owner(name="Wilhelmina Prowsett"), False),
+        (Owner(name="Prowse"), False),
+        (Owner(address="4 Alder Lane"), False),
+    ],
+)
+def test_an_owner_is_known_again_by_name_number_or_address_alone(
+    practice: Practice, owner: Owner, alike: bool
+) -> None:
+    kept = add_client(practice.database, practice.nurse, OWNER, practice.at())
+    assert owners_like(practice.database, practice.vet, owner) == ((kept,) if alike else ())
+
+
+def test_a_patient_is_known_again_at_its_owner(practice: Practice) -> None:
+    kept = add_patient(practice.database, practice.nurse, DOG, OWNER, practice.at())
+    twin = add_client(practice.database, practice.nurse, Owner(name="Wilhelmina Prowse"), practice.at())
+    other = add_client(practice.database, practice.nurse, Owner(name="Perrin Vale"), practice.at())
+    again = DOG.model_copy(update={"name": DOG.name.upper()})
+    assert patients_like(practice.database, practice.vet, again, kept.client_id) == (kept,)
+    assert patients_like(practice.database, practice.vet, again, twin.id) == (kept,)
+    assert patients_like(practice.database, practice.vet, again, other.id) == ()
+    assert patients_like(practice.database, practice.vet, again, None) == ()
+    cat = DOG.model_copy(update={"species": "cat"})
+    assert patients_like(practice.database, practice.vet, cat, kept.client_id) == ()
