@@ -171,6 +171,29 @@ def retire(
     practices.retire(load_settings(person=who), identifier)
 
 
+@people.command("password")
+def password(
+    name: Annotated[
+        str, typer.Argument(help="Name or identifier of whoever gets it.", show_default=False, metavar="NAME")
+    ],
+    login: Annotated[
+        str | None,
+        typer.Option(
+            "--login",
+            help="Name to sign in with, for somebody who has none yet, or another one.",
+            show_default=False,
+            metavar="TEXT",
+        ),
+    ] = None,
+    who: Who = None,
+) -> None:
+    """Give somebody a new first password for the desk, and end their sign-ins: for a manager who forgot theirs."""
+    from pipeline.cli import first_passwords
+    from pipeline.settings import load_settings
+
+    first_passwords.renew_password(load_settings(person=who), name, login)
+
+
 @owner.command("add")
 def add_owner(
     name: Name = None, phone: Phone = None, email: Email = None, address: Address = None, who: Who = None

@@ -17,8 +17,7 @@ from typing import Any
 
 from lexicon import load_lexicon
 from pipeline.capture import read_audio
-from pipeline.desk.passwords import hashed
-from pipeline.desk.routes.people import first_password
+from pipeline.desk.passwords import first_password, hashed
 from pipeline.exam import hear, make_recogniser, understand
 from pipeline.record import ExamRecord, Patient, Visit
 from pipeline.review import AcceptCertain, Acknowledge, current, hindrances, notice_key

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import secrets
 from datetime import datetime, timedelta
 
 from pwdlib import PasswordHash
@@ -16,6 +17,7 @@ SHORTEST = 10
 
 LONGEST = 200
 
+_SYLLABLES = "bcdfghjkmnprstvz", "aeiou"
 _FREE_FOR_A_NAME = 5
 _FREE_FOR_AN_ADDRESS = 30
 _LONGEST_WAIT_S = 900
@@ -27,6 +29,16 @@ def hashed(password: str) -> str:
     if not SHORTEST <= len(password) <= LONGEST:
         raise EntryError(say("error.password_length", shortest=SHORTEST, longest=LONGEST))
     return _hasher().hash(password)
+
+
+def first_password() -> str:
+    """Four spoken groups, about 41 bits: easy to copy by hand, and changed by who gets it."""
+    consonants, vowels = _SYLLABLES
+
+    def group() -> str:
+        return "".join(secrets.choice(letters) for letters in (consonants, vowels, consonants))
+
+    return "-".join(group() for _ in range(4))
 
 
 def fits(account: Account | None, password: str) -> bool:
@@ -54,9 +66,9 @@ def was_wrong(database: Database, login: str, address: str, at: datetime) -> Non
         note_failure(database, key, at, _FORGOTTEN)
 
 
-def was_right(database: Database, login: str, address: str) -> None:
-    """Forget the wrong guesses at this name; those from the address stay, or one known password would free all."""
-    forget_failures(database, _keys(login, address)[0])
+def was_right(database: Database, login: str) -> None:
+    """Forget the wrong guesses at this name; those from an address stay, or one known password would free all."""
+    forget_failures(database, _keys(login)[0])
 
 
 def _wait_s(count: int, last: datetime, free: int, at: datetime) -> int:
@@ -67,7 +79,7 @@ def _wait_s(count: int, last: datetime, free: int, at: datetime) -> int:
     return max(0, wait - int((at - last).total_seconds()))
 
 
-def _keys(login: str, address: str) -> tuple[str, str]:
+def _keys(login: str, address: str = "") -> tuple[str, str]:
     return f"name:{login.strip().lower()[:200]}", f"address:{address}"
 
 

@@ -29,12 +29,19 @@ class Account(Frozen):
 
 
 def open_account(
-    database: Database, actor: Actor, person_id: str, login: str, password: str, at: datetime
+    database: Database,
+    actor: Actor,
+    person_id: str,
+    login: str,
+    password: str,
+    at: datetime,
+    *,
+    place: str = "desk",
 ) -> Account:
-    """Let somebody of the practice sign in; who has an account gets this name and password instead.
+    """Let somebody of the practice sign in; who has an account gets this name and password instead, and is signed out.
 
-    `password` is the hash. Raises NotAllowedError (not a manager), EntryError (the name cannot be used or is taken),
-    NotFoundError.
+    `password` is the hash; `place`, the desk or the command line, stands in the event. Raises NotAllowedError (not a manager),
+    EntryError (the name cannot be used or is taken), NotFoundError.
     """
     if actor.role != "manager":
         raise NotAllowedError("Only a manager gives out sign-ins.")
@@ -55,7 +62,7 @@ def open_account(
             made.connection.execute(delete(account).where(account.c.person_id == person_id))
             made.connection.execute(insert(account).values(**opened.model_dump(), changed_at=stamp(at)))
             made.connection.execute(delete(sign_in).where(sign_in.c.person_id == person_id))
-            made.note("open_account", person_id, login=opened.login)
+            made.note("open_account", person_id, login=opened.login, place=place)
     except IntegrityError:
         raise EntryError(f"The sign-in name {opened.login!r} is somebody else's: choose another.") from None
     return opened

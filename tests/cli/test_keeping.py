@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from commands import Run, one_line
+
+from pipeline.cli.keeping import open_database
+from pipeline.desk.passwords import fits, must_not_wait, was_wrong
+from pipeline.settings import load_settings
+from pipeline.store import account_of, actor_of, audit, begin_sign_in, events_of, sign_in_of
+from pipeline.store.stamps import now
 
 
 def test_without_a_database_it_is_said_how_to_begin(
@@ -124,3 +131,42 @@ def test_another_animals_file_is_refused(juniper: str, tmp_path: Path, run: Run)
     )
     assert result.exit_code == 2
     assert "two animals" in one_line(result.stderr)
+
+
+def test_a_manager_who_forgot_their_password_gets_another_one_here(books: str | Path, run: Run) -> None:
+    """The account's sign-ins end, guesses that went before are forgiven, and the trail says where it was done."""
+    told = run("people", "password", "Odile Farran")
+    assert told.exit_code == 2
+    assert "--login" in told.stderr
+    assert run("people", "password", "Odile Farran", "--login", "odile").exit_code == 0
+    at = now()
+    with open_database(load_settings()) as database:
+        account = account_of(database, "odile")
+        assert account is not None
+        odile = actor_of(database, account.practice_id, account.person_id)
+        begin_sign_in(database, odile, "shown by a browser", at, at + timedelta(hours=1), "a browser")
+        for _ in range(9):
+            was_wrong(database, "odile", "10.0.0.7", at)
+    result = run("people", "password", "odile  farran")
+    assert result.exit_code == 0
+    assert "signs in as odile" in result.stdout
+    secret = result.stdout.splitlines()[1].strip()
+    with open_database(load_settings()) as database:
+        assert fits(account_of(database, "odile"), secret)
+        assert sign_in_of(database, "shown by a browser", at, timedelta(hours=1)) is None
+        must_not_wait(database, "odile", "10.0.0.8", now())
+        last = events_of(database, odile, odile.person_id)[-1]
+        assert (last.action, last.by) == ("open_account", "Odile Farran")
+        assert last.detail == {"login": "odile", "place": "command line"}
+        assert secret not in str(last)
+        assert audit(database) == ()
+
+
+def test_who_is_no_manager_gets_a_password_from_one(books: str | Path, run: Run) -> None:
+    asked = ("people", "password", "Ines Halloran", "--login", "ines")
+    assert "--as" in run(*asked).stderr
+    result = run(*asked, "--as", "Tobin Marsh")
+    assert result.exit_code == 1
+    assert "Only a manager" in one_line(result.stderr)
+    assert run(*asked, "--as", "Odile Farran").exit_code == 0
+    assert "Nobody called 'Ivo'" in run("people", "password", "Ivo").stderr

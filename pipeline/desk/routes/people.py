@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
-
 from fastapi import APIRouter, Request, Response
 
 from pipeline.desk import passwords
@@ -28,7 +26,6 @@ from pipeline.store import (
 
 router = APIRouter(include_in_schema=False)
 
-_SYLLABLES = "bcdfghjkmnprstvz", "aeiou"
 _LETTERHEAD = ("name", "address", "phone", "email", "registration")
 
 
@@ -43,7 +40,7 @@ def add(request: Request, desk: AtDesk, manager: Manager, form: Form) -> Respons
     """Add somebody with a first password, which is shown this once."""
     given = {name: form.get(name, "") for name in ("name", "role", "login")}
     try:
-        password, login = first_password(), checked_login(given["login"])
+        password, login = passwords.first_password(), checked_login(given["login"])
         added = add_person(desk.database, manager, given["name"], given["role"], desk.at())
         open_account(desk.database, manager, added.person_id, login, passwords.hashed(password), desk.at())
     except StoreError as error:
@@ -57,7 +54,7 @@ def give_sign_in(request: Request, desk: AtDesk, manager: Manager, person_id: st
     """Give somebody a new first password, and a sign-in name where they had none."""
     login = form.get("login", "")
     try:
-        password = first_password()
+        password = passwords.first_password()
         account = open_account(
             desk.database, manager, person_id, login, passwords.hashed(password), desk.at()
         )
@@ -98,16 +95,6 @@ def letterhead(request: Request, desk: AtDesk, manager: Manager, form: Form) -> 
             request, "practice.html", status_of(error), practice=changed, fault=str(error), done=False
         )
     return go_to("/practice?done=1")
-
-
-def first_password() -> str:
-    """Four spoken groups, about 41 bits: easy to copy by hand, and changed by who gets it."""
-    consonants, vowels = _SYLLABLES
-
-    def group() -> str:
-        return "".join(secrets.choice(letters) for letters in (consonants, vowels, consonants))
-
-    return "-".join(group() for _ in range(4))
 
 
 def _people(

@@ -107,7 +107,7 @@ def known(desk: Desk, request: Request, login: str, password: str) -> Actor:
     if not passwords.fits(account, password) or account is None:
         passwords.was_wrong(desk.database, login, address, desk.at())
         raise WrongPasswordError
-    passwords.was_right(desk.database, login, address)
+    passwords.was_right(desk.database, login)
     return actor_of(desk.database, account.practice_id, account.person_id)
 
 
