@@ -34,7 +34,7 @@ _OURS = "repaired"
 _OTHER = "library"
 
 _EXPLAINED = (
-    "plain: windows of speech, no terms. repaired: biased, and doubtful words heard again and repaired."
+    "plain: windows of speech, no terms. repaired: biased, and doubtful words weighed and repaired."
     " library: faster-whisper in its own way with its defaults, the same model. time: of real time. ratio: of the"
     " library's time. errors: word errors. trade: trade words heard. false: trade words put in that nobody said, of"
     " 1,000 words. memory: most so far in this process. How texts are compared: pipeline/evaluation/hearing.py."

@@ -29,8 +29,8 @@ _TOGETHER = 0.88  # several words for one
 _KNOWN_ALIKE = 0.95  # words of the table of sound-alikes
 _LONGEST = 3
 _LEAST_LETTERS = 5
-# A lone letter is a name of something, but for the article.
-_LONE_LETTERS = frozenset("bcdefghijklmnopqrstuvwxyz")
+LONE_LETTERS = frozenset("bcdefghijklmnopqrstuvwxyz")
+"""A lone letter is a name of something, but for the article."""
 
 
 class Choice(NamedTuple):
@@ -158,7 +158,7 @@ def _bound(taken: list[HeardWord]) -> float | None:
     telling = any(
         len(one.letters) > 2 and (one.unknown or (one.unsure and one.letters not in known)) for one in taken
     )
-    return _TOGETHER if telling and not any(one.letters in _LONE_LETTERS for one in taken) else None
+    return _TOGETHER if telling and not any(one.letters in LONE_LETTERS for one in taken) else None
 
 
 def swallows_denial(letters: str, term: str) -> bool:

@@ -15,7 +15,7 @@ from functools import cached_property
 
 from pipeline.extraction.heard_text import HeardText, HeardWord
 from pipeline.extraction.misheard import english_ranks
-from pipeline.extraction.repair import Choice, repair, swallows_denial
+from pipeline.extraction.repair import LONE_LETTERS, Choice, repair, swallows_denial
 from pipeline.extraction.trade import known_trade_words
 from pipeline.speech.model import Transcript, Word
 
@@ -27,6 +27,7 @@ _EACH_TOGETHER = 2
 _TOGETHER = 3
 _LEAST_LETTERS = 3
 _LEAST_LETTERS_TOGETHER = 4
+_LEAST_LETTERS_OVER_COMMA = 10
 _MOST_READINGS = 16
 # English words as rare as this may be what the recogniser made of a trade word, though it was not unsure.
 _RARE_FROM_RANK = 8_000
@@ -154,10 +155,18 @@ def _doubtful(one: HeardWord) -> bool:
 
 
 def _doubtful_together(group: list[HeardWord]) -> bool:
-    """Whether words may be one, heard as several; a comma stands between only where none of them is a word."""
+    """Whether words may be one, heard as several.
+
+    A name or a lone letter is none of them; a comma stands between only in a long word of which no part is a word.
+    """
+    if any(one.is_name or one.letters in LONE_LETTERS for one in group):
+        return False
     if any(one.after.strip(",") for one in group[:-1]) or any(one.before for one in group[1:]):
         return False
-    if any(one.after for one in group[:-1]) and not all(one.unknown for one in group):
+    if any(one.after for one in group[:-1]) and not (
+        all(one.unknown for one in group)
+        and sum(len(one.letters) for one in group) >= _LEAST_LETTERS_OVER_COMMA
+    ):
         return False
     if all(one.known for one in group):
         return False

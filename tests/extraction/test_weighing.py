@@ -67,6 +67,9 @@ def test_a_doubtful_word_has_other_readings(first: str, unsure: str, read: str) 
         "She was walking on the beach with her brother and lost a shoe.",
         "Gingivitis, popliteal nodes, no crepitus.",
         "The pastures are green.",
+        # Heard so in a dictation: names and lone letters begin no word.
+        "Right, that Duke is fine.",
+        "It is o dear.",
         "",
     ],
 )
