@@ -7,7 +7,7 @@ import shutil
 import socket
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from axe_playwright_python.sync_playwright import Axe
 from desks import PASSWORD
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
+from pipeline.capture import Source
 from pipeline.desk import Desk, create_app
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -32,10 +33,13 @@ ARGUMENTS = (
 
 
 @contextmanager
-def serving(desk: Desk) -> Iterator[str]:
-    """The address of a desk that runs in a thread."""
+def serving(desk: Desk, microphone: Callable[[], Source] | None = None) -> Iterator[str]:
+    """The address of a desk that runs in a thread; `microphone` gives the one of its own computer."""
+    app = create_app(desk)
+    if microphone is not None:
+        app.state.rooms.microphone = microphone
     listening = socket.create_server(("127.0.0.1", 0))
-    config = uvicorn.Config(create_app(desk), log_level="critical", ws="websockets-sansio", lifespan="on")
+    config = uvicorn.Config(app, log_level="critical", ws="websockets-sansio", lifespan="on")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()

@@ -81,6 +81,11 @@ class Heard:
             };
         """)
 
+    @property
+    def length(self) -> int:
+        """Samples that were made."""
+        return sum(len(piece) for made in self._made for piece in made) // 2
+
     def is_all_of(self, sound: NDArray[np.int16]) -> bool:
         """Whether a recording is all that was made, each once; of a page that went away, at least all that it knew to be kept."""
         pages = [made for made in self._made if made]
@@ -147,14 +152,22 @@ def heard_seconds(page: Page, seconds: int) -> None:
 
 
 class Desk:
-    """`rostral serve` as a process of its own, which can be killed and started again at the same address."""
+    """`rostral serve` as a process of its own, which can be killed and started again at the same address.
 
-    def __init__(self, practice: Practice) -> None:
-        self._practice = practice
+    `through` is a command that starts it, such as one that sets its priority.
+    """
+
+    def __init__(self, practice: Practice, through: tuple[str, ...] = ()) -> None:
+        self._practice, self._through = practice, through
         self._process: subprocess.Popen[bytes] | None = None
         with socket.create_server(("127.0.0.1", 0)) as free:
             self.port = int(free.getsockname()[1])
         self.address = f"http://127.0.0.1:{self.port}"
+
+    @property
+    def process_id(self) -> int:
+        assert self._process is not None
+        return self._process.pid
 
     def start(self) -> None:
         options = self._practice.desk.options
@@ -164,7 +177,7 @@ class Desk:
             "ROSTRAL_MODEL": options.settings.model,
         }
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "pipeline.cli", "serve", "--port", str(self.port)],
+            [*self._through, sys.executable, "-m", "pipeline.cli", "serve", "--port", str(self.port)],
             cwd=ROOT,
             env={**os.environ, **settings},
             stdout=subprocess.DEVNULL,

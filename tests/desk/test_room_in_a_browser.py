@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import wave
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 from browsers import chromium, enter, faults, picture, serving
 from desks import PASSWORD, Practice, signed
@@ -26,6 +28,7 @@ from examining import (
 )
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
+from pipeline.capture import CaptureError, SoundFile, Source
 from pipeline.store import record_line, record_of
 
 SAMPLE = "dog_incomplete.ogg"
@@ -182,6 +185,44 @@ def test_an_examination_can_be_ended_while_the_network_is_away(
     cable.close()
 
 
+def test_sound_that_comes_after_the_end_can_be_saved(
+    practice: Practice, address: str, browser: Browser, context: BrowserContext
+) -> None:
+    """Somebody else ends the examination while this page has no network: what came too late is offered as a file."""
+    visit, heard, cable = on_the_table(practice), Heard(context), Cable(port_of(address))
+    page = enter(context, cable.address, "vet")
+    begin(page, cable.address, visit)
+    heard_seconds(page, 5)
+    cable.cut()
+    expect(page.locator("#line_text")).to_contain_text("kept here", timeout=LONG_MS)
+    with browser.new_context() as elsewhere:
+        elsewhere.set_default_timeout(LONG_MS)
+        other = enter(elsewhere, address, "nurse")
+        other.goto(f"{address}/room/{visit.id}")
+        expect(other.locator("#end")).to_be_enabled(timeout=LONG_MS)
+        expect(other.locator("#missing li").first).to_be_visible(timeout=LONG_MS)
+        end(other)
+    cable.mend()
+    expect(page.locator("#late")).to_be_visible(timeout=LONG_MS)
+    assert faults(page) == []
+    picture(page, "room_late")
+    page.goto(f"{cable.address}/room")
+    page.get_by_role("link", name="to that room").click()
+    expect(page.locator("#late")).to_be_visible(timeout=LONG_MS)
+    with page.expect_download(timeout=LONG_MS) as saved:
+        page.click("#save")
+    with wave.open(str(saved.value.path())) as late:
+        sound = np.frombuffer(late.readframes(late.getnframes()), "<i2")
+    # What the desk had written and not yet acknowledged is in both.
+    kept = recorded(practice, visit)
+    both = len(kept) + len(sound) - heard.length
+    assert both >= 0
+    assert heard.is_all_of(np.concatenate([kept, sound[both:]]))
+    page.click("#drop")
+    page.wait_for_url("**/records/*", timeout=LONG_MS)
+    cable.close()
+
+
 def test_a_reload_loses_nothing_that_was_kept(
     practice: Practice, address: str, context: BrowserContext
 ) -> None:
@@ -299,6 +340,52 @@ def test_hand_foot_and_headset(practice: Practice, address: str, context: Browse
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     page.wait_for_url("**/records/*", timeout=LONG_MS)
+
+
+def test_the_desks_own_microphone_listens_in_place_of_the_browsers(
+    practice: Practice, context: BrowserContext, samples: Path
+) -> None:
+    """Chosen under Settings; the one control lets it rest. What is missing is said aloud at the end, when that is wanted."""
+    context.add_init_script("""
+        window.said = [];
+        speechSynthesis.speak = (words) => window.said.push(words.text);
+    """)
+    visit = on_the_table(practice)
+    with serving(practice.desk, lambda: SoundFile(samples / SAMPLE, speed=2)) as address:
+        page = enter(context, address, "vet")
+        page.goto(f"{address}/room/{visit.id}")
+        expect(page.locator("#go")).to_be_enabled(timeout=LONG_MS)
+        page.get_by_text("Settings").click()
+        page.get_by_role("checkbox", name=re.compile("desk's own computer")).click()
+        listening(page)
+        page.get_by_role("checkbox", name=re.compile("Say aloud")).check()
+        page.get_by_text("Settings").click()
+        expect(page.locator(".value", has_text="Weight")).to_be_visible(timeout=LONG_MS)
+        page.locator("#go").focus()
+        page.keyboard.press("F9")
+        expect(page.locator("#room[data-state=ready]")).to_have_count(1, timeout=LONG_MS)
+        page.click("#end")
+        expect(page.get_by_role("dialog")).to_be_visible()
+        page.wait_for_function(
+            "said.some((one) => one.startsWith('Still missing: ') && one.includes('Eyes'))"
+        )
+        page.click("#end_now")
+        page.wait_for_url("**/records/*", timeout=LONG_MS)
+
+
+def test_a_desk_without_a_microphone_says_so(practice: Practice, context: BrowserContext) -> None:
+    def none() -> Source:
+        raise CaptureError("No microphone was found. Plug one in.")
+
+    visit = on_the_table(practice)
+    with serving(practice.desk, none) as place:
+        page = enter(context, place, "vet")
+        page.goto(f"{place}/room/{visit.id}")
+        expect(page.locator("#go")).to_be_enabled(timeout=LONG_MS)
+        page.get_by_text("Settings").click()
+        page.get_by_role("checkbox", name=re.compile("desk's own computer")).click()
+        expect(page.locator("#faults")).to_contain_text("Plug one in", timeout=LONG_MS)
+        expect(page.get_by_role("checkbox", name=re.compile("desk's own computer"))).not_to_be_checked()
 
 
 def test_one_page_of_a_browser_records(practice: Practice, address: str, context: BrowserContext) -> None:

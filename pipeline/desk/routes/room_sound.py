@@ -56,6 +56,8 @@ async def sound(socket: WebSocket, desk: AtDesk, visit_id: str) -> None:
         except (DeskError, StoreError) as error:
             await _refuse(socket, status_of(error), str(error))
         except RoomError as error:
+            # The page is to know that it is over, and not only that its sound is not taken.
+            await socket.send_text(json.dumps({"news": room.news()}))
             await _refuse(socket, 409, str(error))
         except (PieceError, ValidationError):
             await _refuse(socket, 400, say("room.not_understood"))

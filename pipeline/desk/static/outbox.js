@@ -20,7 +20,7 @@ const over = (transaction) => new Promise((resolve, reject) => {
 });
 
 export class Outbox {
-  /** Opens what this browser keeps of a visit; `on.full` is told when it can keep no more. */
+  /** Opens what this browser keeps; it is empty until `load`. `on.full` is told when it can keep no more. */
   static async open(visit, on) {
     const box = new Outbox();
     Object.assign(box, { visit, on, recent: [], streams: new Map(), safe: new Map(), unkept: false });
@@ -30,7 +30,6 @@ export class Outbox {
       asked.result.createObjectStore("streams");
     };
     box.base = await done(asked);
-    await box.load();
     return box;
   }
 
@@ -42,6 +41,7 @@ export class Outbox {
     return [...new Set(keys.map(([visit]) => visit))];
   }
 
+  /** Takes up what waits of the visit: for the one page of this browser that records it. */
   async load() {
     const write = this.base.transaction(["pieces", "streams"], "readwrite");
     const streams = write.objectStore("streams");

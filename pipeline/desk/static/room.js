@@ -13,6 +13,9 @@ const room = document.getElementById("room");
 const { visit } = room.dataset;
 const part = (id) => document.getElementById(id);
 const address = `/room/${visit}`;
+const begun = Date.now();
+// So long a page waits for its turn before it takes another tab for the one that records.
+const LOADED_MS = 3000;
 const state = { mine: "ready", busy: false, news: {}, line: "away", faults: new Map() };
 
 let outbox;
@@ -25,7 +28,7 @@ const microphone = new Microphone(room.dataset.worklet, {
     // What comes right after a pause says how long nothing was recorded.
     const lost = stream.next && !state.flows ? Math.max(1, Date.now() - stream.at) : 0;
     state.flows = true;
-    showLevel(peak);
+    if (state.mine === "on") showLevel(peak);
     outbox.add(stream, writePiece(buffer, stream.next, lost), samples).then(() => wire.wake());
   },
   gone: async () => {
@@ -51,23 +54,24 @@ function fault(name, message) {
 
 // --- the one control -----------------------------------------------------------------------------------------------
 
-const LABELS = { ready: "room.start", on: "room.pause", paused: "room.resume", ending: "room.ending", elsewhere: "room.elsewhere" };
+const LABELS = { ready: "room.start", on: "room.pause", paused: "room.resume", ending: "room.ending", elsewhere: "room.elsewhere", over: "room.over" };
 
 function paint() {
   const server = Boolean(state.news.room?.server_microphone);
   const over = state.news.room && state.news.room.state !== "open";
-  const shown = over ? "ending" : server ? "on" : state.mine;
+  const shown = state.mine === "over" ? "over" : over ? "ending" : server ? "on" : state.mine;
   room.dataset.state = shown;
-  part("go").disabled = shown === "ending" || (shown === "elsewhere" && !server) || state.busy;
+  part("go").disabled = ["ending", "elsewhere", "over"].includes(shown) || state.busy;
   const goes = shown === "ready" && state.news.length_s > 0;
   part("go_label").textContent = say(goes ? "room.resume" : LABELS[shown]);
   part("doing").textContent = say(server && !over ? "room.doing_server" : "room.doing_" + shown);
-  part("end").disabled = shown === "ending" && !state.news.room?.trouble;
+  part("end").disabled = ["elsewhere", "over"].includes(shown) || (shown === "ending" && !state.news.room?.trouble);
   part("server").checked = server;
   part("server").disabled = Boolean(over) || state.mine === "on";
   headset.is(shown === "on");
   const waits = outbox ? outbox.waitingS : 0;
   const kept = waits >= 1 && state.line === "away";
+  part("line").hidden = shown === "over";
   part("line").dataset.is = state.line;
   part("line_text").textContent = kept ? say("room.line_kept", { n: Math.round(waits) }) : say("room.line_" + (waits > 3 ? "behind" : state.line));
 }
@@ -178,12 +182,20 @@ function news(parts) {
 }
 
 /** The draft is kept: to its review, unless sound came too late for it. */
-function over(record) {
+async function over(record) {
+  if (state.mine === "on") await rest();
+  if (!state.loaded && Date.now() - begun < LOADED_MS) {
+    setTimeout(() => news({}), 200);
+    return;
+  }
+  wire.close();
   if (!outbox.waiting) {
     leaving = true;
     location.assign(`/records/${record}`);
     return;
   }
+  state.mine = "over";
+  paint();
   fault("late", say("room.late", { n: Math.max(1, Math.round(outbox.waitingS)) }));
   part("late").hidden = false;
   part("to_record").href = `/records/${record}`;
@@ -279,8 +291,11 @@ setInterval(paint, 1000);
 state.mine = "elsewhere";
 paint();
 navigator.storage?.persist?.();
-const mine = () => {
+const mine = async () => {
+  await outbox.load();
+  state.loaded = true;
   state.mine = "ready";
+  wire.wake();
   paint();
   return new Promise(() => {});
 };

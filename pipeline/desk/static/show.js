@@ -19,10 +19,17 @@ function sign(state) {
 /** Shows the parts of the news that changed. */
 export function show({ heard, level, waits_s: waits, length_s: length, record }) {
   if (heard) showHeard(heard);
-  if (level) part("level_fault").textContent = level.fault ? say("room.fault_" + level.fault.replace(" ", "_")) : "";
+  if (level) showFault(level.fault);
   if (waits !== undefined) part("waits").textContent = waits >= 5 ? say("room.waits", { n: waits }) : "";
   if (length !== undefined) part("length").textContent = `${Math.floor(length / 60)}:${String(length % 60).padStart(2, "0")}`;
   if (record?.systems) showRecord(record);
+}
+
+function showFault(fault) {
+  const place = part("level_told");
+  const text = say(fault ? "room.fault_" + fault.replace(" ", "_") : "room.level_good");
+  place.classList.toggle("fault", Boolean(fault));
+  if (place.textContent !== text) place.textContent = text;
 }
 
 function showHeard({ said, speaking }) {
@@ -30,12 +37,15 @@ function showHeard({ said, speaking }) {
   const before = speaking ? said.slice(-1) : said.slice(-2, -1);
   const place = part("now");
   place.classList.toggle("passing", Boolean(speaking));
+  place.classList.toggle("long", now.length > 90);
   place.textContent = tail(now) || say("room.nothing_yet");
   part("before").textContent = tail(before[0] ?? "");
 }
 
 /** The end of a long stretch: what was said last is what is looked for. */
 const tail = (text) => (text.length > 150 ? `… ${text.slice(text.indexOf(" ", text.length - 150) + 1)}` : text);
+
+let latest = 0;
 
 function showRecord({ systems, values, missing }) {
   for (const one of systems) {
@@ -47,6 +57,10 @@ function showRecord({ systems, values, missing }) {
     place.querySelector(".word").textContent = word;
     const line = document.querySelector(`#systems [data-system="${one.system}"]`);
     line.dataset.is = state;
+    // What was spoken of last comes first for the eye; the order of the page stays from nose to tail.
+    const told = JSON.stringify(one.findings) + state;
+    if (line.dataset.told !== undefined && line.dataset.told !== told) line.style.order = --latest;
+    line.dataset.told = told;
     const findings = one.findings.map(({ text, abnormal }) => made("li", abnormal ? "abnormal" : "", text));
     line.replaceChildren(
       sign(state),

@@ -30,9 +30,17 @@ export class Wire {
     this.wake();
   }
 
+  /** The examination is over: no more of it. */
+  close() {
+    this.done = true;
+    clearTimeout(this.timer);
+    this.leave();
+    this.wake();
+  }
+
   /** Tries again at once. */
   now() {
-    if (this.socket?.readyState === WebSocket.OPEN) return;
+    if (this.done || this.socket?.readyState === WebSocket.OPEN) return;
     clearTimeout(this.timer);
     this.pause = 250;
     this.connect();
