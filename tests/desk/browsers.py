@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 import socket
-import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -21,8 +20,8 @@ from pipeline.capture import Source
 from pipeline.desk import Desk, create_app
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-SHOTS = Path(os.environ.get("ROSTRAL_SHOTS") or tempfile.gettempdir()) / "rostral-desk"
-"""Where pictures of pages are kept: a folder named by the variable ROSTRAL_SHOTS, else one among temporary files."""
+SHOTS = Path(os.environ.get("ROSTRAL_SHOTS") or Path(__file__).parents[2] / "build") / "desk-pictures"
+"""Where pictures of pages are kept: in a folder named by the variable ROSTRAL_SHOTS, else in `build`, which git ignores."""
 
 ARGUMENTS = (
     "--no-sandbox",
