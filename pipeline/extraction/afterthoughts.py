@@ -46,9 +46,12 @@ class Afterthoughts(Details):
         named = self.lexicon.findings[last.concept].nature == "abnormal"
         neutral = self.lexicon.findings[items[0].entry.id].nature == "neutral"
         alone = segment.end - segment.start == items[0].end - items[0].start
-        if size is None or not (named and neutral and alone and self._goes_on_about(last, segment)):
+        if not (named and neutral and alone and self._goes_on_about(last, segment)):
             return False
-        last.severity = last.severity or size.group.value
+        if size is not None:
+            last.severity = last.severity or size.group.value
+        else:
+            last.modifiers = (*last.modifiers, " ".join(self.norms[segment.start : segment.end]))
         return True
 
     def _goes_on_about(self, last: Draft, segment: Segment) -> bool:
@@ -237,13 +240,17 @@ class Afterthoughts(Details):
         if segment.opener != "comma" or all(d.side is not None for d in last):
             alone = segment.end - segment.start <= 4 or self._is_subject(sides[0], segment)
             if not items and alone:
+                # "Now the left. Red, swollen.": the part in focus goes on, on that side.
                 self.leading_side = self.focus.side = self._side_value(sides[0])
+                self.focus.sentence = segment.sentence
             return False
         if any(word in self.rules.copulas for word in self.norms[segment.start : segment.end]):
             return False  # "that's gingivitis, and the back tooth on the right has a hole in it"
         structures = [item.entry.id for item in items]
         # "Nails unremarkable bar a torn dewclaw, right fore": the side is that of what is wrong.
         wrong = [d for d in last if self.lexicon.findings[d.concept].nature == "abnormal"]
+        if not wrong and not self._says_only(segment, items, self.rules.to_degree):
+            return False  # "incisors level, a slight step on the right": of something that has no word here
         for draft in wrong or last:
             fits = all(
                 self.lexicon.structures[s].system == draft.system or draft.system == "skin"
@@ -252,12 +259,13 @@ class Afterthoughts(Details):
             if draft.side is None and fits:
                 draft.side = self._side_value(sides[0])
                 draft.structure = draft.structure or (structures[0] if structures else None)
+                self.focus.side = draft.side
         return bool(last)
 
     def _doubts(self, segment: Segment) -> bool:
         """ "…, not sure", "… but can't rule one out": a doubt that ends its clause is about what was said before."""
         cues = self._cues("possible_after", segment.start, segment.end)
-        return bool(cues) and cues[0].end >= segment.end - 1
+        return bool(cues) and cues[0].end >= segment.end - 1 and not self._estimates(cues[0].start)
 
     def _detail_after(self, segment: Segment, items: list[Item]) -> bool:
         """ "A murmur, grade four of six", "tartar, moderate": a degree on its own goes to the finding before."""

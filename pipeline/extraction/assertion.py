@@ -307,9 +307,18 @@ class Assertion(Places):
         for cue in self._cues("possible_after", item.end, segment.end):
             says_more = cue.end - cue.start == 1 and cue.end < segment.end
             ends = not mentions_within(self.analysis.mentions, cue.end, min(segment.end, cue.end + 6))
-            if cue.start - item.end <= 6 and ends and not (says_more and self._counts(cue.end)):
+            estimated = cue.end - cue.start == 1 and self._estimates(cue.start)
+            if (
+                cue.start - item.end <= 6
+                and ends
+                and not (estimated or (says_more and self._counts(cue.end)))
+            ):
                 return cue
         return None
+
+    def _estimates(self, token: int) -> bool:
+        """ "A wart, four millimetres maybe": right after a size the word is of the size."""
+        return any(size.end == token for size in self.sizes)
 
     def _counts(self, token: int) -> bool:
         """ "Maybe seven percent", "down to maybe one sneeze": an amount is estimated, and what it counts is no doubt."""

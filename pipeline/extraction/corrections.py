@@ -60,7 +60,10 @@ class Corrections(Withdrawals):
 
     def _replacing(self, segment: Segment) -> Cue | None:
         """A cue of correction at the beginning of a segment; a lone "no" needs a pause on both sides."""
-        cue = self.cues.get("replace", self.no_cues).starting_at(segment.start)
+        start = segment.start
+        while start < segment.end - 1 and self.norms[start] in self.rules.before_weak:
+            start += 1  # "but no", "oh no"
+        cue = self.cues.get("replace", self.no_cues).starting_at(start)
         if cue is None or cue.end > segment.end or not self.out.drafts:
             return None
         if self._is_weak(cue):
@@ -103,7 +106,11 @@ class Corrections(Withdrawals):
         if not last or (cue.end < segment.start and segment.start - cue.end > _REACH):
             return False
         start = max(segment.start, cue.end) if cue.start >= segment.start else segment.start
+        if self._explained_away(start, segment, cue, last):
+            return False
         revision = self._revision(start, segment)
+        if revision.grade is None and (grade := self._bare_grade(start, segment, last)) is not None:
+            revision = replace(revision, grade=grade)
         findings = [
             m
             for m in self._unmeasured(start, segment.end)
@@ -124,6 +131,34 @@ class Corrections(Withdrawals):
         if revised and revision.side is not None:
             self.focus.side = revision.side
         return bool(revised)
+
+    def _bare_grade(self, start: int, segment: Segment, last: list[Draft]) -> Graded | None:
+        """ "A grade two murmur, no, I'd call that a three": a number alone, where a grade is corrected."""
+        graded = next((draft.grade for draft in last if draft.grade is not None), None)
+        numbers = self.analysis.numbers_within(start, segment.end)
+        alone = len(numbers) == 1 and numbers[0].end == segment.end and numbers[0].start not in self.measured
+        if graded is None or not alone or numbers[0].value > (graded.out_of or 6):
+            return None
+        return Graded(numbers[0].start, numbers[0].end, numbers[0].value, graded.out_of)
+
+    def _explained_away(self, start: int, segment: Segment, cue: Cue, last: list[Draft]) -> bool:
+        """ "Something hard, no, that is only stool": what was thought to be found is taken back; the clause may find its own."""
+        words = self.norms[start : segment.end]
+        says_what = len(words) > 2 and words[0] in self.rules.explaining and words[1] in self.rules.copulas
+        denies = any(word in ("no", "nope") for word in self.norms[cue.start : cue.end])
+        revision = self._revision(start, segment)
+        if not (says_what and denies) or revision.contradicts() or revision.side or revision.size:
+            return False
+        thought = [
+            draft
+            for draft in last
+            if draft.sentence == segment.sentence
+            and draft.assertion != "absent"
+            and self.lexicon.findings[draft.concept].nature == "abnormal"
+        ]
+        for draft in thought:
+            self._supersede(draft, cue)
+        return bool(thought)
 
     def _revision(self, start: int, segment: Segment) -> _Revision:
         end = segment.end

@@ -252,6 +252,10 @@ class Details(Assertion):
         if concept in self.rules.told:
             self.told_in = segment.sentence
             return True
+        if self.headed == segment.sentence:
+            return True
+        if concept in self.rules.seen:
+            return False
         # "Eating okay, no coughing or sneezing": in one breath with what only the owner can know.
         if self.told_in == segment.sentence and concept in self.rules.asked:
             return True

@@ -143,7 +143,7 @@ class Meaning(View):
 
     def _of_patient(self, mention: Mention, segment: Segment, near: str | None) -> Item | None:
         """ "He's quiet", "Bright, alert.": said of the animal as a whole, where the word can mean that."""
-        general = [e for e in mention.entries if self._system_of(e) == "general" and e.kind != "structure"]
+        general = [e for e in mention.entries if self._is_general(e)]
         if not general or not mention.is_predicate:
             return None
         free = [e for e in mention.entries if not e.in_focus]
@@ -169,6 +169,13 @@ class Meaning(View):
             if any(self.lexicon.findings[c].system != "any" for c in composed):
                 return None
         return Item(mention, general[0], mention.similarity)
+
+    def _is_general(self, entry: Entry) -> bool:
+        """Whether a word can be said of the animal as a whole."""
+        if entry.kind == "structure":
+            return False
+        concept = self.lexicon.findings[entry.id]
+        return concept.system == "general" or (concept.system == "any" and concept.id in self.rules.of_whole)
 
     def _resolve(self, mention: Mention, context: str | None) -> Item | None:
         """The meaning that fits the system in focus; else the one that needs no focus."""

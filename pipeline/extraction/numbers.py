@@ -61,6 +61,7 @@ class NumberGrammar:
         self._fractions = {word: Decimal(str(value)) for word, value in table["fractions"].items()}
         self._digit_words = {**self._units, "o": 0}
         self._counted_by_a = frozenset(table["counted_by_a"])
+        self._time_units = frozenset(lexicon.plan["due"]["units"])
 
     def find(self, norms: list[str]) -> list[Number]:
         """All numbers in order; linear in the number of tokens."""
@@ -171,7 +172,7 @@ class NumberGrammar:
         # A decimal comma needs a single digit after it: "ninety six comma twenty four" is a list with its comma dictated.
         one_digit = following in self._digit_words or (len(following) == 1 and following.isdecimal())
         spoken_comma = self._at(norms, end) == "comma" and one_digit
-        if self._at(norms, end) != "point" and not spoken_comma:
+        if self._at(norms, end) not in ("point", "decimal") and not spoken_comma:
             return value, end
         digits = ""
         stop = end + 1
@@ -189,6 +190,8 @@ class NumberGrammar:
             else:
                 break
             stop += 1
+        if len(digits) > 1 and self._at(norms, stop) in self._time_units:
+            digits, stop = digits[:-1], stop - 1  # "she was four point one two years ago"
         return (value + Decimal(f"0.{digits}"), stop) if digits else (value, end)
 
     def _bare_fraction(self, norms: list[str], at: int) -> Number | None:
@@ -296,4 +299,6 @@ def _said_again(norms: list[str], begun: Number, number: Number) -> bool:
     gap = [word for word in norms[begun.end : number.start] if word not in (",", "\u2013", "\u2014")]
     broken_off = (len(first) == 1 and not gap) or gap == ["and"] == second[len(first) : len(first) + 1]
     longer = len(second) > len(first) and second[: len(first)] == first
-    return broken_off and longer and first[0].isalpha()
+    # "Twelve, twelve and a half at the last visit" are two numbers.
+    finished = len(first) == 1 and second[1:2] == ["and"]
+    return broken_off and longer and not finished and first[0].isalpha()

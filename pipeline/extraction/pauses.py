@@ -172,6 +172,8 @@ class GapReader:
     def __init__(self, lexicon: Lexicon) -> None:
         groups, words = lexicon.words["groups"], lexicon.words["clauses"]
         self._starts = StatementStarts(lexicon)
+        self._prepositions = frozenset(groups["prepositions"])
+        self._leading = frozenset(words["leading_on"])
         self._classes: dict[str, str] = {}
         for kind, listed in (
             ("v", words["finite_verbs"]),
@@ -188,7 +190,17 @@ class GapReader:
     def gaps(self, analysis: Analysis) -> Gaps:
         """The gaps of one text; linear in its length."""
         kinds = self._kinds(analysis)
-        return Gaps(analysis.norms, kinds, _ahead(kinds), _closed(analysis), self._starts.find(analysis))
+        closed = _closed(analysis) | self._leading_on(analysis.norms)
+        return Gaps(analysis.norms, kinds, _ahead(kinds), closed, self._starts.find(analysis))
+
+    def _leading_on(self, norms: Sequence[str]) -> frozenset[int]:
+        """Tokens after a word that asks for one: "the", "my", "in her"; "her" alone may end a clause."""
+        return frozenset(
+            at
+            for at in range(1, len(norms))
+            if norms[at - 1] in self._leading
+            or (norms[at - 1] == "her" and at > 1 and norms[at - 2] in self._prepositions)
+        )
 
     def _kinds(self, analysis: Analysis) -> list[str]:
         kinds = [self._classes.get(norm, "w") for norm in analysis.norms]

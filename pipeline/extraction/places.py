@@ -298,7 +298,8 @@ class Places(Sides):
             if system in concept.surface_of or (concept.surface_of and on_surface):
                 return concept.home, structure
             return system, structure
-        if item is not None and concept.nature == "normal" and self._said_of_patient(item):
+        whole = concept.nature == "normal" or concept.id in self.rules.of_whole
+        if item is not None and whole and self._said_of_patient(item):
             return concept.home, None
         if self.running is not None and item is not None:
             return (concept.home if self.running in concept.surface_of else self.running), None
@@ -362,7 +363,7 @@ class Places(Sides):
         if found is None or found.system != "skin" or found.structure != self.focus.structure:
             return
         lesion = self.lexicon.findings[found.concept].nature == "abnormal" and found.assertion != "absent"
-        if lesion and self.focus.system == "musculoskeletal":
+        if lesion and self.focus.system in ("musculoskeletal", "mouth"):
             self.focus = replace(self.focus, system="skin")
 
     def _focus_by_finding(self, draft: Draft, segment: Segment) -> None:

@@ -6,7 +6,7 @@ from lexicon.schema import FindingConcept
 from pipeline.extraction.concepts import Cue
 from pipeline.extraction.drafts import Item
 from pipeline.extraction.meaning import Meaning
-from pipeline.extraction.mentions import mentions_within
+from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
 
@@ -52,7 +52,7 @@ class Sides(Meaning):
                 w in self.rules.copulas or w in self.rules.side_parted or w in COMMA_MARKS for w in gap
             ):
                 return after[0].start
-        before = mentions_within(self.analysis.mentions, max(segment.start, cue.start - 8), cue.start)
+        before = self._named_before(max(segment.start, cue.start - 8), cue.start)
         posed = self.norms[cue.start] == "on" or (
             cue.start > segment.start and self.norms[cue.start - 1] in self.rules.prepositions
         )
@@ -64,6 +64,15 @@ class Sides(Meaning):
         bilateral = names_sides or self.norms[cue.start] in self.rules.distributing
         belongs = posed or bilateral or (bool(before) and before[-1].end == cue.start)
         return before[-1].start if before and belongs and not self._is_subject(cue, segment) else None
+
+    def _named_before(self, start: int, end: int) -> list[Mention]:
+        """The mentions in tokens start to end but for those that only tell a degree ("dark debris, heavy, both")."""
+        degrees = self.cues.get("severity", self.no_cues)
+        return [
+            mention
+            for mention in mentions_within(self.analysis.mentions, start, end)
+            if (degree := degrees.starting_at(mention.start)) is None or degree.end != mention.end
+        ]
 
     def _is_subject(self, cue: Cue, segment: Segment) -> bool:
         """ "Left one's fine", "the right looks sore": the side stands for the part itself; "on the left one" does not."""
@@ -106,6 +115,7 @@ class Sides(Meaning):
             and not mentions_within(self.analysis.mentions, item.end, trailing[0].start)
             and self._can_have_side(concept, structure)
             and not self._is_subject(trailing[0], segment)
+            and not (concept.nature == "normal" and self._after_comma(item, trailing[0]))
         ):
             return self._side_value(trailing[0])
         if self.leading_side is not None and self._can_have_side(concept, structure):
@@ -137,6 +147,11 @@ class Sides(Meaning):
         ):
             return self.focus.side
         return None
+
+    def _after_comma(self, item: Item, cue: Cue) -> bool:
+        """ "Incisors level, a slight step on the right": what is well has no side that follows a comma, but "clean, both"."""
+        gap = self.norms[item.end : cue.start]
+        return not COMMA_MARKS.isdisjoint(gap) and self._side_value(cue) != "both"
 
     def _side_in_name(self, words: list[str]) -> str | None:
         """A side that is part of a finding's own words; "all right" and "right back" hold none."""

@@ -111,7 +111,11 @@ class _Reading(Values):
         """The owner's words go on until a part of the body is named, a value given, or the vet says what is seen."""
         if segment.act is SpeechAct.REPORT:
             self.telling = index
+            if segment.act_cue is not None and self.norms[segment.act_cue.end - 1] == ":":
+                self.headed = segment.sentence
             return
+        if self.headed is not None and segment.sentence > self.headed:
+            self.headed = self.telling = None
         examines = any(item.is_structure for item in items) or (
             self.out.readings and self.out.readings[-1][1] is segment
         )

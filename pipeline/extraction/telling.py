@@ -45,6 +45,6 @@ class Tellers:
             end = after
             while end < min(len(norms), after + _BETWEEN) and norms[end] in self._between:
                 end += 1
-            if end < len(norms) and norms[end] in self._verbs:
+            if end < len(norms) and (norms[end] in self._verbs or norms[end] == ":"):
                 spans.append((at, end + 1))
         return spans

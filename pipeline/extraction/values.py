@@ -11,6 +11,7 @@ from pipeline.extraction.measuring import Reading
 from pipeline.extraction.mentions import mentions_within
 from pipeline.extraction.model import SpeechAct
 from pipeline.extraction.segments import Segment
+from pipeline.extraction.tokens import COMMA_MARKS
 
 
 class Values(Answers):
@@ -65,16 +66,21 @@ class Values(Answers):
         return cue.start == previous_end or described
 
     def _dates_next(self, cue: Cue, following: Reading) -> bool:
-        """ "5.6 kilos, previously 5.9": said right before the next value, unless that is said to be of now."""
+        """ "5.6 kilos, previously 5.9": said right before the next value, unless that is said to be of now.
+
+        "Twenty two kilos and in January only nineteen": what a joining word parts from the value before dates the next.
+        """
         dated_now = self.cues.get("now", self.no_cues).starting_at(following.end) is not None
-        return 0 <= following.start - cue.end <= 2 and not dated_now
+        before = self.norms[cue.start - 1] if cue.start else ""
+        reach = 5 if before in COMMA_MARKS or before in self.rules.joining else 2
+        return 0 <= following.start - cue.end <= reach and not dated_now
 
     def _given_as_result(self, reading: Reading, segment: Segment) -> bool:
         """A value with a patient's name for it stands although the sentence plans or asks ("vaccinated today, weight 12.4")."""
         words = self.norms[segment.start : segment.end]
-        if reading.name is None:
-            return False
         score = bool(self.lexicon.measurements[reading.kind].out_of)
+        if reading.name is None and not score:
+            return False
         scored = score and segment.act in (SpeechAct.PLAN, SpeechAct.TEACHING)
         if scored and any(w in ("him", "her", "he", "she") for w in words):
             return True

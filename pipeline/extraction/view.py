@@ -74,6 +74,7 @@ class _Words:
     sizing: frozenset[str]
     one_more: frozenset[str]
     between_sides: frozenset[str]
+    of_whole: frozenset[str]
     before_one_more: frozenset[str]
 
 
@@ -98,6 +99,7 @@ class ReadingRules(_Words):
         self.degrees = frozenset(groups["degree_words"])
         self.weak = frozenset(lexicon.words["verdicts"]["weak"])
         self.told = frozenset(lexicon.words["told"]["at_home"])
+        self.seen = frozenset(lexicon.words["told"]["seen"])
         self.asked = self.told | frozenset(lexicon.words["told"]["asked"])
         self.subjects = frozenset(groups["subjects"])
         self.before_part = frozenset(groups["before_part"])
@@ -106,6 +108,8 @@ class ReadingRules(_Words):
         self.exam_words = frozenset(groups["exam_words"])
         self.comparing = frozenset(lexicon.words["measuring"]["comparing"])
         self.weak_corrections = frozenset(lexicon.words["correcting"]["weak"])
+        self.before_weak = frozenset(lexicon.words["correcting"]["before_weak"])
+        self.explaining = frozenset(lexicon.words["correcting"]["explaining"])
         self.not_withdrawing = frozenset(lexicon.words["correcting"]["not_withdrawing"])
         self.statement_openers = frozenset(lexicon.words["correcting"]["statement_openers"])
         self.praise = frozenset(lexicon.words["verdicts"]["praise"])
@@ -150,6 +154,7 @@ class View:
         self.talked: tuple[str, str] | None = None
         self.told_in: int | None = None  # sentence in which something was said that only the owner can know
         self.telling: int | None = None  # last segment in which the owner's words were told
+        self.headed: int | None = None  # sentence that is headed "owner:"
         self.scanned = 0  # cues before this token have been taken up
         self.past_opening: int | None = None
         self.leading_side: str | None = None  # "Left hind, he flips it back": a side that opens its sentence

@@ -144,9 +144,72 @@ FINDINGS: dict[str, list[tuple[str, str, str | None, str, str]]] = {
         ("nothing", "absent", "right", "now", "vet"),
     ],
     "It's an abscess most likely.": [("abscess", "possible", None, "now", "vet")],
+    # what was thought to be found is taken back
+    "I can feel something hard, no, that is only stool.": [],
+    "A murmur, no wait, that was him purring.": [],
+    "She's limping on the left hind, no, she's just pulling on the lead.": [],
+    "Abdomen, I thought I had a mass, but no, that's faeces.": [],
+    "Eyes red but no discharge.": [
+        ("red", "present", None, "now", "vet"),
+        ("discharge", "absent", None, "now", "vet"),
+    ],
+    # who tells
+    "Owner: retching since midnight, pacing. Depressed.": [
+        ("retching", "present", None, "now", "owner"),
+        ("pacing", "present", None, "now", "owner"),
+        ("depressed", "present", None, "now", "vet"),
+    ],
+    "No diarrhoea. On examination he is quiet.": [
+        ("diarrhoea", "absent", None, "now", "owner"),
+        ("quiet", "present", None, "now", "vet"),
+    ],
+    "Now for five days she drinks a lot.": [("drinks a lot", "present", None, "now", "owner")],
+    "There's a wart on her flank, four millimetres maybe.": [("wart", "present", None, "now", "vet")],
+    "Adrenal tumour until proven otherwise.": [("tumour", "possible", None, "now", "vet")],
+    "A dog who's lame on the left dips his head.": [],
+    "Scab on the right cheek, no pus.": [
+        ("scab", "present", "right", "now", "vet"),
+        ("pus", "absent", "right", "now", "vet"),
+    ],
+    "Eyes clear, lids swollen on both sides.": [("swollen", "present", "both", "now", "vet")],
     "Right eye red, sorry, the other eye.": [("red", "present", "left", "now", "vet")],
 }
 VALUES: dict[str, list[str]] = {
+    "Heart rate one sixty, well, let me count again, one forty eight.": [
+        "heart_rate 160 /min withdrawn",
+        "heart_rate 148 /min",
+    ],
+    "Weight's six point two, or is it, no, six point seven.": ["weight 6.2 kg withdrawn", "weight 6.7 kg"],
+    "Six point two kilos, no, my foot was on it, five point nine.": [
+        "weight 6.2 kg withdrawn",
+        "weight 5.9 kg",
+    ],
+    "Weight one point four, he's sitting on my stethoscope, one point three two, and last year one point two.": [
+        "weight 1.4 kg withdrawn",
+        "weight 1.32 kg",
+        "weight 1.2 kg past",
+    ],
+    "Eighteen kilos, let me see, seventeen point six last time.": ["weight 18 kg", "weight 17.6 kg past"],
+    "He's fifteen kilos, fifteen point four to be exact.": ["weight 15 kg withdrawn", "weight 15.4 kg"],
+    "BCS four, no, let's be honest, five out of nine.": [
+        "body_condition_score 4 withdrawn",
+        "body_condition_score 5 of 9",
+    ],
+    "Muscle, mild loss, let me feel her back again, moderate loss.": [
+        "muscle_condition_score mild loss withdrawn",
+        "muscle_condition_score moderate loss",
+    ],
+    "Weight 1.45 kilos, two months before 1.38.": ["weight 1.45 kg", "weight 1.38 kg past"],
+    "Weight 3.62 kilos, in June 4.1.": ["weight 3.62 kg", "weight 4.1 kg past"],
+    "860 g, last 930 g.": ["weight 0.86 kg", "weight 0.93 kg past"],
+    "Four point six kilos, she was four point one two years ago.": ["weight 4.6 kg", "weight 4.1 kg past"],
+    "Weight twelve, twelve and a half at the last visit.": ["weight 12 kg", "weight 12.5 kg past"],
+    "He's twenty two kilos and in January he was only nineteen.": ["weight 22 kg", "weight 19 kg past"],
+    "I'd give her a four out of nine.": ["body_condition_score 4 of 9"],
+    "He breathes twenty four times a minute.": ["respiratory_rate 24 /min"],
+    "Lungs clear, twenty four.": ["respiratory_rate 24 /min"],
+    "Temp thirty eight decimal six.": ["temperature 38.6 Cel"],
+    "Gums pink, press and let go, about one second.": ["capillary_refill_time ~1 s"],
     "T.P.R. thirty eight point six, one ten, twenty four.": [
         "temperature 38.6 Cel",
         "heart_rate 110 /min",
@@ -250,6 +313,15 @@ def test_what_rests_on_little_is_shown_for_a_look(said: str, sure: bool) -> None
     """A general word without its part, and a word of one system without a part named: wrong one time in three."""
     last = hear(said).findings[-1]
     assert (last.confidence > SURE_ENOUGH) is sure, last.concept
+
+
+def test_a_grade_is_corrected_by_a_number_alone() -> None:
+    findings = hear("Grade two murmur, no, I'd call that a three.").findings
+    assert [(f.grade.value if f.grade else None, f.superseded) for f in findings] == [(2, True), (3, False)]
+
+
+def test_a_side_after_a_comma_is_not_of_what_is_well() -> None:
+    assert [f.side for f in hear("Incisors level, a slight step on the right.").findings][:1] == [None]
 
 
 def test_a_grade_of_lameness_is_no_body_condition() -> None:

@@ -58,3 +58,10 @@ def test_a_pause_in_general_talk_does_not_end_it() -> None:
         analysis.norms[mark.at]: mark.norm for mark in gaps.marks(ends_always, [(0, len(analysis.norms))])
     }
     assert (marks["lice"], marks["fleas"], marks["coat"]) == (",", ",", ".")
+
+
+def test_no_pause_comes_after_a_word_that_asks_for_another() -> None:
+    """A possessive after a preposition, an article: what they belong to must follow."""
+    said = "bladder is soft i can't feel any masses in her tummy coat is dull and a little matted over the back no fleas"
+    found = {finding.concept: finding.assertion for finding in hear(said).findings}
+    assert found["abdominal_mass"] == "absent"

@@ -85,14 +85,24 @@ class Comparison:
         old = self._old_values.within(max(previous.end, value.start - 8), value.start)
         now = self._now.within(previous.end, value.start)
         introduced = bool(old) and old[-1].end >= value.start - 3
+        # "3.62 kilos, in June 4.1"
+        before = self._past.within(previous.end, value.start)
+        introduced = introduced or any(cue.end == value.start for cue in before)
         again = self._repeats.within(previous.end, value.start)
         if again or (introduced and now and now[-1].start > old[-1].start):
             introduced = False
-        dated = any(cue.start <= value.end + 3 for cue in self._past.within(value.end, value.end + 8))
+        dated = any(
+            cue.start <= value.end + 3 and not self._dates_another(cue.end)
+            for cue in self._past.within(value.end, value.end + 8)
+        )
         if not (introduced or dated):
             return False
         number = value.number.read(decimal=True)
         return previous.value / 4 < number < previous.value * 4 or in_unit_of(previous, value)
+
+    def _dates_another(self, token: int) -> bool:
+        """ "1.32, and last year 1.25": the date is of the number that follows it."""
+        return any(at in self.sheet.numbers for at in range(token, token + 3))
 
     def repeated(self, previous: Reading, value: Value) -> bool:
         """ "two hundred, second time one eighty"; "last time ten kilos, today nine point four"."""

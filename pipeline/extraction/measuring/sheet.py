@@ -38,7 +38,13 @@ class Sheet:
         self._indexes: dict[str, CueIndex] = {}
         self.links = self._tokens("measure_link") | self._tokens("comparator")
         self.replacing = CueIndex(self._cues["replace"] + self._cues["withdraw"])
-        self.replacing_tokens = {t for cue in self.replacing.cues for t in range(cue.start, cue.end)}
+        self.doubting = CueIndex(self._cues["replace_value"])
+        self.replacing_tokens = {
+            t
+            for index in (self.replacing, self.doubting)
+            for cue in index.cues
+            for t in range(cue.start, cue.end)
+        }
         self.name_ends = [name.end for name in self.names]
         self.name_starts = {name.start for name in self.names}
         self.number_tokens = {
@@ -87,7 +93,9 @@ class Sheet:
     def stands_alone(self, value: Value) -> bool:
         """No noun follows that the number could count ("weighed in fine, two lumps")."""
         following = self.at(value.end)
-        if self.replacing.starting_at(value.end) is not None:
+        if any(index.starting_at(value.end) is not None for index in (self.replacing, self.doubting)):
+            return True
+        if self.cues("replace_value_after").starting_at(value.end) is not None:
             return True
         if any(self.cues(kind).starting_at(value.end) is not None for kind in ("now", "past")):
             return True

@@ -10,6 +10,7 @@ from pipeline.extraction.tokens import SENTENCE_MARKS
 _ALONE = 0.7  # confidence of a kind that only the surroundings tell
 _ALONE_TEMPERATURE = 0.8
 _REACH_OF_WEIGHT = 6  # tokens from a word of weight to the number
+_BREATHS_ALONE = (10, 120)  # a minute
 _SLOWEST_ALONE = 40  # beats a minute; a smaller number on its own is more often something counted
 
 
@@ -42,6 +43,9 @@ class Unnamed:
             return "body_condition_score" if scored else None
         if value.unit.row.code == "deg" and self._warm(value):
             return "temperature"
+        if value.unit.row.code == "s" and sheet.between_marks(value):
+            # "Gums pink, press and let go, about one second"
+            return "capillary_refill_time" if sheet.system_before(value.start) == "mouth" else None
         return value.unit.row.kind
 
     def alone(self, value: Value) -> tuple[str, float] | None:
@@ -67,8 +71,13 @@ class Unnamed:
             return "body_condition_score", _ALONE
         if value.out_of is None and decimal != int(decimal) and self._of_weight(value):
             return "weight", _ALONE
-        if value.out_of is None and value.number.value >= _SLOWEST_ALONE and self._heart_in_focus(value):
+        if value.out_of is not None:
+            return None
+        if value.number.value >= _SLOWEST_ALONE and self._heart_in_focus(value):
             return "heart_rate", _ALONE
+        fewest, most = _BREATHS_ALONE
+        if fewest <= value.number.value <= most and sheet.system_before(value.start) == "respiratory":
+            return "respiratory_rate", _ALONE
         return None
 
     def _warm(self, value: Value) -> bool:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from pipeline.extraction.concepts import Cue
 from pipeline.extraction.measuring.model import Name, Reading
 from pipeline.extraction.measuring.sheet import Sheet
+from pipeline.extraction.tokens import SENTENCE_MARKS
 
 _CUES = {"muscle_condition_score": "muscle_condition", "respiratory_rate": "panting"}
 _REACH = 4  # tokens between the name and the words
+_REACH_OF_SECOND = 14  # tokens from a degree to the one that replaces it
 
 
 def read_words(sheet: Sheet) -> None:
@@ -27,6 +29,21 @@ def read_words(sheet: Sheet) -> None:
             reading.unit, reading.method = name.row.unit, "panting, not counted"
         sheet.out.append(reading)
         sheet.used.add(name.start)
+        if kind == "muscle_condition":
+            _replaced_by_word(sheet, reading)
+
+
+def _replaced_by_word(sheet: Sheet, reading: Reading) -> None:
+    """ "Muscle, mild loss, let me feel again, moderate loss": a second degree in the sentence, after words of correction."""
+    for cue in sheet.cues("muscle_condition").within(reading.end, reading.end + _REACH_OF_SECOND):
+        gap = range(reading.end, cue.start)
+        corrected = sheet.replacing.within(gap.start, gap.stop) + sheet.doubting.within(gap.start, gap.stop)
+        ended = any(sheet.norms[at] in SENTENCE_MARKS for at in gap)
+        if cue.end - cue.start > 1 and corrected and not ended:
+            second = Reading(reading.kind, cue.start, cue.end, cue.group.value)
+            reading.superseded = True
+            sheet.out.append(second)
+            return
 
 
 def _said_of(sheet: Sheet, name: Name, kind: str) -> Cue | None:
