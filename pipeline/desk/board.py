@@ -9,11 +9,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from lexicon import SYSTEMS, Lexicon
 from lexicon.schema import System
-from pipeline.desk.texts import say, say_or
+from pipeline.desk.texts import day, say, say_or
 from pipeline.extraction.model import SURE_ENOUGH, Evidence, Finding, Measurement, PlanItem
 from pipeline.record import ExamRecord, Notice
 from pipeline.record.model import ReferenceRangeUsed
@@ -200,6 +201,8 @@ class _Shown:
             yield say_or(f"plan_kind.{value.kind}", value.kind.replace("_", " "))
             if value.state != "to_do":
                 yield say(f"plan_state.{value.state}")
+            elif value.due is not None:
+                yield say("fact.due", day=day(date.fromisoformat(value.due)))
             return
         if value.when == "past":
             yield say("fact.past")

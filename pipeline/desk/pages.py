@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from fastapi import Request
@@ -13,7 +13,7 @@ from pipeline.desk.cookies import LOOKS, hand_over_secret, look_of
 from pipeline.desk.desk import desk_of
 from pipeline.desk.forms import form_token
 from pipeline.desk.statics import asset
-from pipeline.desk.texts import as_json, say, say_or
+from pipeline.desk.texts import as_json, day, say, say_or
 from pipeline.desk.who import current_sign_in
 from pipeline.record.wording import unit_text
 from pipeline.store import SignIn
@@ -58,15 +58,10 @@ def _sign_in(request: Request) -> SignIn | None:
     return found if isinstance(found, SignIn) else None
 
 
-def _day(value: date | None) -> str:
-    """A day as people in a practice read it, with the month as a word so that none takes it for another."""
-    return "" if value is None else f"{value.day} {say(f'month.{value.month}')} {value.year}"
-
-
 def _moment(value: datetime) -> str:
     """A day and time of the server's own clock."""
     local = value.astimezone()
-    return f"{_day(local.date())}, {local:%H:%M}"
+    return f"{day(local.date())}, {local:%H:%M}"
 
 
 def _waited(since: datetime, now: datetime) -> str:
@@ -107,7 +102,7 @@ _environment.globals |= {
     "looks": LOOKS,
 }
 _environment.filters |= {
-    "day": _day,
+    "day": day,
     "moment": _moment,
     "number": _number,
     "waited": _waited,

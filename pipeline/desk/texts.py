@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import tomllib
+from datetime import date
 from importlib import resources
 from typing import Any
 
@@ -34,6 +35,11 @@ def say(name: str, /, **values: object) -> str:
         return found[name].format_map(values)
     except KeyError as error:
         raise TextError(f"the texts lack {name!r}, or it needs {error}") from None
+
+
+def day(value: date | None) -> str:
+    """A day as people in a practice read it, with the month as a word so that none takes it for another; empty for none."""
+    return "" if value is None else f"{value.day} {say(f'month.{value.month}')} {value.year}"
 
 
 def say_or(name: str, otherwise: str) -> str:

@@ -7,10 +7,18 @@ from collections.abc import Iterator
 
 import pytest
 from browsers import chromium, enter, faults, picture, serving
-from desks import PASSWORD, QUESTIONS, WHOLE, Practice, draft, filed, signed
+from desks import DOG, PASSWORD, QUESTIONS, WHOLE, Practice, draft, filed, signed
 from playwright.sync_api import Browser, Page, expect
 
-from pipeline.store import patient_of, record_line, record_of
+from pipeline.record import Owner, Patient
+from pipeline.store import (
+    change_client,
+    client_of,
+    patient_by_microchip,
+    patient_of,
+    record_line,
+    record_of,
+)
 
 HEAVIEST = 300_000
 """Bytes of a page with all it loads, without sound."""
@@ -30,9 +38,18 @@ def address(practice: Practice) -> Iterator[str]:
         yield place
 
 
-def pages_of(practice: Practice) -> dict[str, tuple[str, str]]:
+LONG = Patient(
+    name="Wilhelmina-Konstantina Maximiliane von der Obersten Schafweide am Langen Bach",
+    species="Nordamerikanischer_Weissschwanzpraeriehund",
+    breed="Kurzhaarzwergbassetverwandter" * 3,
+    microchip="941000012345678",
+)
+"""Whatever is typed into the books has to be shown: words longer than a telephone is wide, too."""
+
+
+def pages_of(practice: Practice, animal: Patient = DOG) -> dict[str, tuple[str, str]]:
     """Every page with its address and who looks at it."""
-    waiting, done, away = draft(practice, QUESTIONS), signed(practice), filed(practice)
+    waiting, done, away = draft(practice, QUESTIONS, animal), signed(practice), filed(practice)
     return {
         "now": ("/", "vet"),
         "now_manager": ("/", "manager"),
@@ -122,8 +139,20 @@ def test_the_pages_before_signing_in(practice: Practice, address: str, browser: 
 
 
 def test_pages_fit_a_telephone(practice: Practice, address: str, browser: Browser) -> None:
-    """Nothing is wider than a narrow screen (WCAG 2.2, 1.4.10 Reflow: 320 CSS pixels)."""
-    pages = pages_of(practice)
+    """Nothing is wider than a narrow screen (WCAG 2.2, 1.4.10 Reflow: 320 CSS pixels), however long the names are."""
+    pages = pages_of(practice, LONG)
+    vet = practice.people["vet"]
+    kept = patient_by_microchip(practice.database, vet, LONG.microchip or "")
+    assert kept is not None
+    owner = client_of(practice.database, vet, kept.client_id or "")
+    grand = Owner(name="Freifrau " + "Hohenlohe" * 8, email=f"{'w' * 60}@{'x' * 60}.example")
+    change_client(practice.database, vet, owner, grand, practice.clock())
+    pages |= {
+        "patient_long": (f"/patients/{kept.id}", "vet"),
+        "patient_edit_long": (f"/patients/{kept.id}/edit", "nurse"),
+        "owner_long": (f"/owners/{owner.id}", "nurse"),
+        "find_long": ("/find?words=wilhelmina", "nurse"),
+    }
     for role in ("vet", "nurse", "manager"):
         with browser.new_context(viewport={"width": 320, "height": 640}) as context:
             page = enter(context, address, role)
@@ -138,18 +167,31 @@ def test_pages_fit_a_telephone(practice: Practice, address: str, browser: Browse
 def test_a_record_without_a_fault_is_signed_with_few_keys(
     practice: Practice, address: str, browser: Browser
 ) -> None:
-    """A, S, the password, Enter: without the mouse."""
-    kept = draft(practice, WHOLE)
+    """From list to list with Enter, A, S, the password, Enter, Enter: ten keys at most beside the password, and no mouse."""
+    draft(practice, WHOLE)
+    pressed: list[str] = []
     with browser.new_context() as context:
         page = enter(context, address, "vet")
-        page.goto(f"{address}/records/{kept.id}")
-        page.keyboard.press("A")
+        page.goto(f"{address}/records")
+
+        def press(key: str) -> None:
+            pressed.append(key)
+            page.keyboard.press(key)
+
+        # The one that waits longest has the focus.
+        expect(page.get_by_role("link", name=re.compile("Bramley"))).to_be_focused()
+        press("Enter")
+        expect(page.locator("#left")).to_contain_text("left to look at")
+        press("A")
         expect(page.locator("#left")).to_have_text("all looked at")
-        page.keyboard.press("s")
+        press("s")
         page.keyboard.type(PASSWORD)
-        page.keyboard.press("Enter")
+        press("Enter")
         page.wait_for_url(re.compile("signed=1"))
         expect(page.get_by_text("Version 1, signed by Ines Halloran")).to_be_visible()
+        press("Enter")
+        page.wait_for_url(f"{address}/records")
+        assert len(pressed) <= 10, pressed
 
 
 def test_corrections_and_questions_by_keyboard_alone(

@@ -46,6 +46,7 @@ def test_the_board_shows_every_fact_with_its_words(practice: Practice) -> None:
     for shown in ("Bramley", "lurcher", "Cass Orrin", "Heart rate 120 per minute", "Weight 12 kg"):
         assert shown in page
     assert "<q>red</q>" in page
+    assert "due 26 June 2025" in page
     review = record_of(practice.database, practice.people["vet"], kept.id).review
     assert review is not None
     assert re.findall(r'data-fact="(\w+)"', page)
