@@ -254,7 +254,7 @@ class _Streaming:
     def run(self) -> None:
         """From the sign-in to the draft."""
         try:
-            with httpx2.Client(base_url=self._desk.address) as client:
+            with httpx2.Client(base_url=self._desk.address, timeout=60) as client:
                 self._examine(client)
         except (OSError, ConnectionClosed, httpx2.HTTPError) as error:
             self.fault = f"{type(error).__name__}: {error}"
