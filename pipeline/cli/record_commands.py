@@ -268,6 +268,15 @@ def amend(which: Record, who: Who = None) -> None:
     records.amend(load_settings(person=who), which)
 
 
+@record.command("leave")
+def leave(which: Record, who: Who = None) -> None:
+    """Give up the draft of an amendment: the record is again as it was signed."""
+    from pipeline.cli import records
+    from pipeline.settings import load_settings
+
+    records.leave(load_settings(person=who), which)
+
+
 @record.command("file")
 def file(
     which: Record,

@@ -31,6 +31,7 @@ from pipeline.store import (
     client_of,
     events_of,
     file_record,
+    leave_amendment,
     patient_of,
     practice_of,
     record_line,
@@ -152,6 +153,17 @@ def amend(settings: Settings, which: str) -> None:
         output().print(
             f"A draft of version {draft.version + 1} is open; version {draft.version} stays as it is."
             f' When it is right: rostral record sign {draft.id} --because "WHY"',
+            soft_wrap=True,
+        )
+
+
+def leave(settings: Settings, which: str) -> None:
+    """Give up the draft of an amendment."""
+    with open_books(settings) as books:
+        kept = record_of(books.database, books.actor, choose_record(books, which))
+        left = leave_amendment(books.database, books.actor, kept, books.at())
+        output().print(
+            f"The amendment is left; version {left.version} stands, {left.state} as it was. {left.id}",
             soft_wrap=True,
         )
 

@@ -105,6 +105,8 @@ class _Told:
                 self.state[subject], self.draft[subject] = "signed", None
             case "file":
                 self.state[subject] = "filed"
+            case "leave_amendment":
+                self.state[subject], self.draft[subject] = str(detail["state"]), None
 
 
 def _chain(

@@ -7,6 +7,7 @@ before stays readable. Whoever writes says which revision they read: of two peop
 from __future__ import annotations
 
 import hashlib
+import json
 from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 
@@ -22,7 +23,7 @@ from pipeline.store.errors import ConflictError, DatabaseError, EntryError, NotA
 from pipeline.store.model import Actor, KeptRecord, KeptVisit, SignedVersion
 from pipeline.store.search import make_record_findable
 from pipeline.store.stamps import new_id, sha256, stamp
-from pipeline.store.tables import pack, patient, record, record_version, visit
+from pipeline.store.tables import event, pack, patient, record, record_version, visit
 from pipeline.store.trail import Change, change
 
 Kept = TypeVar("Kept", ExamRecord, Review)
@@ -263,6 +264,29 @@ def amend_record(database: Database, actor: Actor, kept: KeptRecord, at: datetim
         body = review.model_dump_json()
         made.note("amend", kept.id, version=fresh.version, review=sha256(body))
         return _write(made, kept, state="draft", version=fresh.version, review=review, body=body)
+
+
+def leave_amendment(database: Database, actor: Actor, kept: KeptRecord, at: datetime) -> KeptRecord:
+    """Give up the draft of an amendment: the record is as it was signed, and as it was filed. Changes made in it are gone.
+
+    Raises NotAllowedError (not a vet, or there is no amendment), ConflictError, NotFoundError.
+    """
+    _must_be(actor, ("vet",), "leave an amendment")
+    with change(database, actor, at) as made:
+        fresh = _fresh(made, kept)
+        if fresh.state != "draft" or not fresh.version:
+            raise NotAllowedError(
+                "There is no amendment to leave: this record has no draft beside a signed version."
+            )
+        filed = made.connection.execute(
+            select(event.c.detail).where(
+                event.c.practice_id == actor.practice_id, event.c.subject == kept.id, event.c.action == "file"
+            )
+        ).scalars()
+        was_filed = any(json.loads(detail)["version"] == fresh.version for detail in filed)
+        state = "filed" if was_filed else "signed"
+        made.note("leave_amendment", kept.id, version=fresh.version, state=state)
+        return _write(made, kept, state=state, version=fresh.version)
 
 
 def file_record(database: Database, actor: Actor, kept: KeptRecord, note: str, at: datetime) -> KeptRecord:

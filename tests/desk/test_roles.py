@@ -45,6 +45,7 @@ MATRIX: dict[str, tuple[int, int, int, int]] = {
     "POST /records/{record_id}/do": (SIGN_IN, FORM, FORM, NO),
     "POST /records/{record_id}/sign": (SIGN_IN, NO, NO, NO),
     "POST /records/{record_id}/amend": (SIGN_IN, NO, NO, NO),
+    "POST /records/{record_id}/leave": (SIGN_IN, NO, NO, NO),
     "GET /records/{record_id}/facts/{fact_id}": (SIGN_IN, DONE, DONE, NO),
     "POST /records/{record_id}/facts/{fact_id}": (SIGN_IN, FORM, FORM, NO),
     "GET /records/{record_id}/new/{kind}": (SIGN_IN, DONE, DONE, NO),

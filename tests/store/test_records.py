@@ -25,6 +25,7 @@ from pipeline.store import (
     events_of,
     file_record,
     keep_record,
+    leave_amendment,
     note_export,
     open_visit,
     record_line,
@@ -103,6 +104,22 @@ def test_a_signed_record_is_changed_by_amendment_only(practice: Practice) -> Non
     ]
     assert [version.reason for version in versions] == [None, "wrong side"]
     assert versions[0].record != versions[1].record
+    assert audit(practice.database) == ()
+
+
+def test_an_amendment_begun_by_mistake_is_left_and_all_is_as_it_was(practice: Practice) -> None:
+    """Signed or filed, as before."""
+    signed = practice.signed()
+    draft = amend_record(practice.database, practice.vet, signed, practice.at())
+    with pytest.raises(NotAllowedError, match="vet"):
+        leave_amendment(practice.database, practice.nurse, draft, practice.at())
+    left = leave_amendment(practice.database, practice.vet, draft, practice.at())
+    assert (left.state, left.version, left.review) == ("signed", 1, None)
+    with pytest.raises(NotAllowedError, match="no amendment to leave"):
+        leave_amendment(practice.database, practice.vet, left, practice.at())
+    filed = file_record(practice.database, practice.nurse, left, "drawer", practice.at())
+    draft = amend_record(practice.database, practice.vet, filed, practice.at())
+    assert leave_amendment(practice.database, practice.vet, draft, practice.at()).state == "filed"
     assert audit(practice.database) == ()
 
 

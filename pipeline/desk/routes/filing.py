@@ -124,7 +124,7 @@ def _shown(
     deeds = [
         one
         for one in events_of(desk.database, actor, record_id)
-        if one.action in ("sign", "file", "export", "amend")
+        if one.action in ("sign", "file", "export", "amend", "leave_amendment")
     ]
     return page(
         request,

@@ -28,6 +28,7 @@ from pipeline.store import (
     amend_record,
     client_of,
     counts,
+    leave_amendment,
     patient_of,
     record_line,
     record_of,
@@ -134,6 +135,14 @@ def amend(desk: AtDesk, actor: Vet, record_id: str, form: Form) -> Response:
     """Open a draft from the signed version."""
     kept = record_of(desk.database, actor, record_id)
     amend_record(desk.database, actor, kept, desk.at())
+    return go_to(f"/records/{record_id}")
+
+
+@router.post("/{record_id}/leave")
+def leave(desk: AtDesk, actor: Vet, record_id: str, form: Form) -> Response:
+    """Give up the draft of an amendment."""
+    kept = record_of(desk.database, actor, record_id)
+    leave_amendment(desk.database, actor, kept, desk.at())
     return go_to(f"/records/{record_id}")
 
 
