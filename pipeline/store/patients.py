@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
@@ -21,20 +22,19 @@ from pipeline.store.tables import client, patient
 from pipeline.store.trail import Change, change
 
 _OWNER_FIELDS = ("name", "phone", "email", "address")
+_LONGEST = 200
 _NOTHING_KNOWN = "Give at least a name, telephone number, e-mail or postal address of the owner."
 
 
 def add_client(database: Database, actor: Actor, owner: Owner, at: datetime) -> Client:
-    """Keep an owner. Raises EntryError when nothing is known of them."""
+    """Keep an owner. Raises EntryError when nothing is known of them, or what is given cannot be."""
     with change(database, actor, at) as made:
         return insert_client(made, owner)
 
 
 def insert_client(made: Change, owner: Owner) -> Client:
     """The same, within a change that is under way."""
-    known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
-    if not any(known.values()):
-        raise EntryError(_NOTHING_KNOWN)
+    known = _known_of(owner)
     kept = Client(id=new_id(), **known)
     practice_id = made.actor.practice_id
     made.connection.execute(insert(client).values(id=kept.id, practice_id=practice_id, **known))
@@ -43,14 +43,33 @@ def insert_client(made: Change, owner: Owner) -> Client:
     return kept
 
 
+def _known_of(owner: Owner) -> dict[str, str | None]:
+    """What is known of an owner. Raises EntryError for nothing, for what is no e-mail address, and for what is too long."""
+    known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
+    if not any(known.values()):
+        raise EntryError(_NOTHING_KNOWN)
+    if owner.email is not None and not re.fullmatch(r"[^@\s]+@[^@\s]+", owner.email.strip()):
+        raise EntryError(
+            f"{owner.email!r} is no e-mail address: it needs a name, an @ and a place, without blanks."
+        )
+    for name, value in known.items():
+        _must_fit(value, f"owner's {name}")
+    return known
+
+
+def _must_fit(value: str | None, what: str) -> None:
+    if value is not None and len(value) > _LONGEST:
+        raise EntryError(
+            f"The {what} has {len(value):,} characters; at most {_LONGEST} are kept: shorten it."
+        )
+
+
 def change_client(database: Database, actor: Actor, kept: Client, owner: Owner, at: datetime) -> Client:
     """Keep what is known now of an owner that was read as `kept`.
 
     Raises ConflictError when somebody changed it since, EntryError when nothing is known any more, NotFoundError.
     """
-    known = {name: getattr(owner, name) for name in _OWNER_FIELDS}
-    if not any(known.values()):
-        raise EntryError(_NOTHING_KNOWN)
+    known = _known_of(owner)
     changed = Client(id=kept.id, **known)
     with change(database, actor, at) as made:
         row = made.connection.execute(
@@ -226,6 +245,8 @@ def _plain(animal: Patient, at: datetime) -> Patient:
         update["birth_date"] = _born(at.date(), animal.age_months)
     elif animal.birth_date is not None and animal.birth_date > at.date():
         raise EntryError(f"The birth date {animal.birth_date} lies ahead: correct it.")
+    for what in ("name", "species", "breed"):
+        _must_fit(getattr(animal, what), f"patient's {what}")
     if animal.microchip is not None:
         update["microchip"] = compact(animal.microchip) or None
     return animal.model_copy(update=update)

@@ -171,3 +171,23 @@ def test_a_patient_is_known_again_at_its_owner(practice: Practice) -> None:
     assert patients_like(practice.database, practice.vet, again, None) == ()
     cat = DOG.model_copy(update={"species": "cat"})
     assert patients_like(practice.database, practice.vet, cat, kept.client_id) == ()
+
+
+@pytest.mark.parametrize(
+    ("owner", "told"),
+    [
+        (Owner(name="Ann", email="not an address"), "is no e-mail address"),
+        (Owner(name="A" * 201), "owner's name has 201 characters"),
+    ],
+)
+def test_what_cannot_be_an_owners_is_told(practice: Practice, owner: Owner, told: str) -> None:
+    with pytest.raises(EntryError, match=told):
+        add_client(practice.database, practice.vet, owner, practice.at())
+
+
+def test_a_name_of_thousands_of_letters_is_told(practice: Practice) -> None:
+    """Labels, lists and pages have room for a name, not for a page that was pasted into it."""
+    with pytest.raises(EntryError, match="patient's name has 10,000 characters"):
+        add_patient(
+            practice.database, practice.vet, Patient(name="A" * 10_000, species="cat"), None, practice.at()
+        )
