@@ -104,6 +104,10 @@ class Settings(BaseSettings):
     fhir_token_file: Path | None = Field(
         default=None, description="File that holds the token for that server, in one line."
     )
+    authorities: Path | None = Field(
+        default=None,
+        description="File of authorities (PEM) whose certificates are trusted beside this machine's own, for both servers.",
+    )
     mail_server: str | None = Field(default=None, description="Name of the practice's mail server.")
     mail_port: int = Field(default=587, ge=1, le=65535, description="Its port.")
     mail_security: Literal["starttls", "tls", "none"] = Field(

@@ -16,10 +16,14 @@ from pipeline.settings import Settings
 
 
 @contextmanager
-def open_jobs(settings: Settings) -> Iterator[tuple[Books, Jobs]]:
+def open_jobs(
+    settings: Settings, beat_s: float = 4.0, silence_s: float = 20.0
+) -> Iterator[tuple[Books, Jobs]]:
     """The practice's books and the jobs of their database. Raises CallError, WorkError, StoreError."""
     with open_books(settings) as books:
-        jobs = Jobs(books.database, settings, usual_recordings(settings))
+        jobs = Jobs(
+            books.database, settings, usual_recordings(settings), beat_s=beat_s, dead_after_s=silence_s
+        )
         try:
             yield books, jobs
         finally:

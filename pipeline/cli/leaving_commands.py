@@ -59,16 +59,8 @@ def export(
     from pipeline.settings import load_settings
 
     settings = load_settings(person=person)
-    wanted = exporting.Wanted(
-        forms=tuple(dict.fromkeys(forms or ["pdf"])),
-        since=read_day(since, "--since") if since else None,
-        until=read_day(until, "--until") if until else None,
-        to=to,
-        release=release.upper(),
-        paper=settings.paper,
-        words=settings.document_words,
-    )
-    exporting.export(settings, which or [], wanted)
+    days = (read_day(since, "--since") if since else None, read_day(until, "--until") if until else None)
+    exporting.export(settings, which or [], exporting.wanted(settings, forms or ["pdf"], release, days, to))
 
 
 def send(
@@ -94,11 +86,13 @@ def send(
     from pipeline.settings import load_settings
 
     chosen = form or {"fhir": "fhir", "mail": "sheet"}.get(way, "pdf")
-    sending.send(load_settings(person=person), which, way, chosen, release.upper())
+    sending.send(load_settings(person=person), which, way, chosen, release)
 
 
 def deliveries(
-    unsolved: Annotated[bool, typer.Option("--unsolved", help="Failures that nobody solved.")] = False,
+    unsolved: Annotated[
+        bool, typer.Option("--unsolved", help="What is not there yet, or failed, and nobody gave up.")
+    ] = False,
     again: Annotated[
         str | None, typer.Option("--again", help="Try this one again.", show_default=False, metavar="ID")
     ] = None,
@@ -114,7 +108,7 @@ def deliveries(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """List receipts and failures; solve a failure."""
+    """List receipts and what is not there yet; try one again, or give it up."""
     from pipeline.cli import sending
     from pipeline.cli.border import CallError
     from pipeline.settings import load_settings

@@ -2,206 +2,113 @@
 
 from __future__ import annotations
 
-import hashlib
-from pathlib import Path
+import time
+from datetime import timedelta
 
 from pipeline.cli.border import CallError, WorkError
 from pipeline.cli.choosing import choose_record
 from pipeline.cli.columns import show_rows
-from pipeline.cli.exporting import ENDINGS, Wanted, forms_of
-from pipeline.cli.keeping import Books, open_books
-from pipeline.cli.screen import output, write_json
-from pipeline.filing import FilingError, load_language
-from pipeline.filing.delivery import post_to_server, put_in_folder, safe_stem
-from pipeline.filing.mail import Letter, MailServer, send_mail
-from pipeline.settings import PREFIX, Settings
-from pipeline.store import client_of, patient_of, practice_of, record_line
-from pipeline.store.consents import agreed_to_mail
-from pipeline.store.deliveries import Delivery, deliveries_of, new_delivery_id, note_delivery
+from pipeline.cli.exporting import read_form, read_release
+from pipeline.cli.job_views import open_jobs, time_text
+from pipeline.cli.keeping import Books
+from pipeline.cli.screen import messages, output, remark, write_json
+from pipeline.jobs import Deliver, Deliveries, Handover, Jobs
+from pipeline.jobs.delivering import WAYS
+from pipeline.settings import Settings
+from pipeline.store.stamps import now
 
-WAYS = ("folder", "mail", "fhir")
-_PRINTED = ("pdf", "sheet")
-_BEGUN = "It was begun and its end is not known: look whether it arrived before you try again."
+_BEAT_S = 1.0
+"""Often enough for an attempt that comes again in seconds."""
+_SILENCE_S = 20.0
+"""A call that was killed shows no sign of life: after that long its delivery is taken over."""
+_LOOK_S = 0.2
+_WORTH_WAITING = timedelta(seconds=10)
 
 
 def send(settings: Settings, which: str, way: str, form: str, release: str) -> None:
-    """Hand a signed record over and keep the receipt; a failure is kept, too, and told."""
+    """Hand a signed record over in this process, unless another one comes before it; wait for the end and tell it."""
     if way not in WAYS:
         raise CallError(f"There is no way {way!r}: give --by one of {', '.join(WAYS)}.")
-    if form not in ENDINGS:
-        raise CallError(f"There is no form {form!r}: give --as one of {', '.join(ENDINGS)}.")
-    with open_books(settings) as books:
-        record_id = choose_record(books, which)
-        _attempt(settings, books, new_delivery_id(), record_id, (way, form, release))
+    with open_jobs(settings, _BEAT_S, _SILENCE_S) as (books, jobs):
+        deliveries = Deliveries(books.database, jobs, settings)
+        wish = Deliver(
+            record_id=choose_record(books, which),
+            way=way,
+            form=read_form(form),
+            release=read_release(release),
+        )
+        _see_through(books, jobs, deliveries, deliveries.submit(books.actor, wish))
 
 
 def again(settings: Settings, which: str) -> None:
-    """Try a failed delivery again, with the record's last signed version."""
-    with open_books(settings) as books:
-        failed = _unsolved(books, which)
-        form, _, release = failed.form.partition(".")
-        _attempt(settings, books, failed.id, failed.record_id, (failed.way, form, release.upper() or "R4B"))
+    """Try an unsolved delivery again, with the record's last signed version."""
+    with open_jobs(settings, _BEAT_S, _SILENCE_S) as (books, jobs):
+        deliveries = Deliveries(books.database, jobs, settings)
+        chosen = deliveries.full_id(books.actor, which)
+        _see_through(books, jobs, deliveries, deliveries.retry(books.actor, chosen))
 
 
 def give_up(settings: Settings, which: str, reason: str) -> None:
-    """Let a failed delivery be, with the reason."""
-    with open_books(settings) as books:
-        failed = _unsolved(books, which)
-        ended = failed.model_copy(
-            update={"state": "given_up", "reason": reason, "at": books.at(), "by": books.actor.name}
-        )
-        note_delivery(books.database, books.actor, ended)
-        output().print(f"Given up. {failed.id}", soft_wrap=True)
+    """Let an unsolved delivery be, with the reason."""
+    with open_jobs(settings) as (books, jobs):
+        deliveries = Deliveries(books.database, jobs, settings)
+        ended = deliveries.give_up(books.actor, deliveries.full_id(books.actor, which), reason)
+        output().print(f"Given up. {ended.id}", soft_wrap=True)
 
 
 def listed(settings: Settings, *, unsolved: bool, as_json: bool) -> None:
-    """List receipts and failures."""
-    with open_books(settings) as books:
-        found = deliveries_of(books.database, books.actor, unsolved=unsolved)
+    """List receipts, and what is not there yet with the reason."""
+    with open_jobs(settings) as (books, jobs):
+        found = Deliveries(books.database, jobs, settings).listed(books.actor, unsolved=unsolved)
     if as_json:
-        write_json([one.model_dump(mode="json") for one in found])
+        write_json(
+            [
+                {
+                    **one.receipt.model_dump(mode="json"),
+                    **one.model_dump(mode="json", include={"state", "reason", "retry_at"}),
+                }
+                for one in found
+            ]
+        )
         return
     rows = [
-        (f"{one.at:%Y-%m-%d %H:%M}", one.state, one.form, one.place or one.reason, one.by, one.id)
+        (
+            time_text(one.receipt.at),
+            one.state.replace("_", " "),
+            one.receipt.form,
+            one.receipt.place or _why(one),
+            one.receipt.by,
+            one.id,
+        )
         for one in found
     ]
     show_rows(("when", "state", "form", "where or why not", "by", "delivery"), rows)
 
 
-def _unsolved(books: Books, which: str) -> Delivery:
-    begun = which.strip().lower()
-    found = [
-        one
-        for one in deliveries_of(books.database, books.actor, unsolved=True)
-        if begun and one.id.startswith(begun)
-    ]
-    if len(found) != 1:
-        raise CallError(
-            f"{len(found) or 'No'} failed deliveries begin with {which!r}. See them: rostral deliveries --unsolved"
-        )
-    return found[0]
-
-
-def _attempt(
-    settings: Settings, books: Books, delivery_id: str, record_id: str, what: tuple[str, str, str]
-) -> None:
-    way, form, release = what
-    _must_be_set(settings, way, form)
-    wanted = Wanted(
-        forms=(form,),
-        since=None,
-        until=None,
-        to=None,
-        release=release,
-        paper=settings.paper,
-        words=settings.document_words,
-    )
-    [(_, data)] = list(forms_of(books, record_id, wanted))
-    line = record_line(books.database, books.actor, record_id)
-    made = Delivery(
-        id=delivery_id,
-        record_id=record_id,
-        version=line.version,
-        form=f"{form}.{release.lower()}" if form == "fhir" else form,
-        way=way,
-        state="failed",
-        at=books.at(),
-        by=books.actor.name,
-        sha256=hashlib.sha256(data).hexdigest(),
-    )
-    # Before anything leaves: after a kill in between the delivery stands as unsolved.
-    note_delivery(books.database, books.actor, made.model_copy(update={"reason": _BEGUN}))
-    try:
-        place = _handed(settings, books, made, data, ENDINGS[form])
-    except FilingError as error:
-        note_delivery(books.database, books.actor, made.model_copy(update={"reason": str(error)}))
+def _see_through(books: Books, jobs: Jobs, deliveries: Deliveries, begun: Handover) -> None:
+    """Do what is to be handed over in this process, too, until this one has its end. Raises WorkError for any but a good one."""
+    jobs.begin(["outgoing"])
+    with messages().status("Handing it over …"):
+        standing = begun
+        while _goes_on(standing):
+            time.sleep(_LOOK_S)
+            standing = deliveries.one(books.actor, begun.id)
+    for warning in standing.warnings:
+        remark(warning)
+    if standing.state != "delivered":
         raise WorkError(
-            f"{error} It is kept as failed: rostral deliveries --again {delivery_id[:12]}"
-        ) from None
-    done = made.model_copy(update={"state": "delivered", "place": place, "reason": "", "at": books.at()})
-    note_delivery(books.database, books.actor, done)
-    output().print(f"Delivered to {place}. Receipt {delivery_id}", soft_wrap=True)
-
-
-def _handed(settings: Settings, books: Books, made: Delivery, data: bytes, ending: str) -> str:
-    if made.way == "fhir":
-        return post_to_server(str(settings.fhir_server), _secret(settings.fhir_token_file), data)
-    if made.way == "mail":
-        return _mailed(settings, books, made, data, ending)
-    line = record_line(books.database, books.actor, made.record_id)
-    animal = patient_of(books.database, books.actor, line.patient_id).patient
-    parts = {
-        "day": line.on.isoformat(),
-        "patient": animal.name,
-        "species": animal.species,
-        "visit": line.kind,
-        "record": line.id,
-        "version": str(line.version),
-    }
-    folder = Path(settings.delivery_folder or "").expanduser()
-    return str(folder / put_in_folder(folder, safe_stem(settings.delivery_name, parts), ending, data))
-
-
-def _must_be_set(settings: Settings, way: str, form: str) -> None:
-    if way == "folder" and settings.delivery_folder is None:
-        raise CallError(f"No folder is set: name it in {PREFIX}DELIVERY_FOLDER.")
-    if way == "mail":
-        if settings.mail_server is None or settings.mail_sender is None:
-            raise CallError(
-                f"No mail server is set: name it in {PREFIX}MAIL_SERVER, and the sender in {PREFIX}MAIL_SENDER."
-            )
-        if form not in _PRINTED:
-            raise CallError("An owner gets a document to read: give --as sheet or --as pdf.")
-    if way == "fhir":
-        if settings.fhir_server is None:
-            raise CallError(f"No FHIR server is set: name its base address in {PREFIX}FHIR_SERVER.")
-        if form != "fhir":
-            raise CallError("A FHIR server takes documents of the form fhir: give --as fhir.")
-
-
-def _secret(file: Path | None) -> str | None:
-    if file is None:
-        return None
-    try:
-        return file.expanduser().read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
-        raise FilingError(f"The file {file} with what is secret cannot be read: {error}.") from None
-
-
-def _mailed(settings: Settings, books: Books, made: Delivery, data: bytes, ending: str) -> str:
-    """Write to the owner, if they agreed. The receipt does not hold their address: it is kept for ever."""
-    line = record_line(books.database, books.actor, made.record_id)
-    kept = patient_of(books.database, books.actor, line.patient_id)
-    if kept.client_id is None:
-        raise FilingError("The patient has no owner in the books: rostral patient change")
-    if not agreed_to_mail(books.database, books.actor, kept.client_id):
-        raise FilingError(
-            f"The owner has not agreed to e-mail. When they do: rostral owner consent {kept.client_id} --mail"
+            f"{_why(standing)} It is kept as unsolved: rostral deliveries --again {begun.id[:14]}"
         )
-    address = client_of(books.database, books.actor, kept.client_id).email
-    if not address:
-        raise FilingError(f"The owner has no e-mail address: rostral owner change {kept.client_id}")
-    language = load_language(settings.document_words)
-    words = {
-        "patient": kept.patient.name,
-        "day": language.day(line.on),
-        "practice": practice_of(books.database, books.actor).name,
-    }
-    letter = Letter(
-        identifier=made.id,
-        to=address,
-        subject=language["mail"]["subject"].format(**words),
-        text=language["mail"]["text"].format(**words),
-        file_name=f"{safe_stem('{day} {patient}', {'day': line.on.isoformat(), 'patient': kept.patient.name})}{ending}",
-        data=data,
-    )
-    server = MailServer(
-        host=settings.mail_server or "",
-        port=settings.mail_port,
-        security=settings.mail_security,
-        user=settings.mail_user,
-        password=_secret(settings.mail_password_file),
-        sender=settings.mail_sender or "",
-    )
-    send_mail(server, letter)
-    return "the owner's e-mail address"
+    output().print(f"Delivered to {standing.receipt.place}. Receipt {begun.id}", soft_wrap=True)
+
+
+def _goes_on(standing: Handover) -> bool:
+    if standing.state == "waiting" and standing.retry_at is not None:
+        return standing.retry_at - now() < _WORTH_WAITING
+    return standing.state in ("queued", "running")
+
+
+def _why(standing: Handover) -> str:
+    if standing.state == "waiting" and standing.retry_at is not None:
+        return f"{standing.reason} A worker tries again at {time_text(standing.retry_at)}."
+    return standing.reason

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import re
-import time
+import secrets
+import ssl
 import unicodedata
 from pathlib import Path
+from typing import Any
 
 import httpx
 
-from pipeline.filing.errors import FilingError
+from pipeline.filing.errors import AwayError, FilingError
+from pipeline.filing.trust import distrust
 
 _LONGEST_STEM = 180
 """In bytes: file systems take 255 for the whole name."""
@@ -19,9 +23,13 @@ _MOST_ALIKE = 1000
 _NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EMLINK)
 # Names that Windows keeps for devices, with any ending (Microsoft, "Naming Files, Paths, and Namespaces"; from memory).
 _DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)")
+_LASTING = (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENAMETOOLONG)
+"""What a folder answers when waiting does not help."""
 _TIMEOUT_S = 30.0
-WAITS_S = (1.0, 4.0)
-"""How long to wait before each new attempt at a server that is away or busy."""
+_PASSING = (408, 425, 429, 500, 502, 503, 504, 507)
+"""Answers of a server that is busy, full or not well (RFC 9110, RFC 6585, RFC 8470, RFC 4918)."""
+_LONGEST_WAIT_S = 24 * 3600.0
+_LONGEST_SAID = 200
 
 
 def safe_stem(pattern: str, parts: dict[str, str]) -> str:
@@ -43,18 +51,18 @@ def safe_stem(pattern: str, parts: dict[str, str]) -> str:
     return f"_{stem}" if _DEVICES.fullmatch(stem.split(" ")[0]) else stem
 
 
-def put_in_folder(folder: Path, stem: str, ending: str, data: bytes) -> str:
+def put_in_folder(folder: Path, stem: str, ending: str, data: bytes, mark: str) -> str:
     """Put a file into a folder and give its name there. Never overwrites: another file of that name gets a number behind it.
 
-    The same bytes under that name count as put there already. Raises FilingError; nothing half stays.
+    The same bytes under that name count as put there already. `mark` names what an attempt leaves behind that dies: the next one of
+    that mark removes it. Raises AwayError, or FilingError for what waiting does not mend; nothing half stays.
     """
-    half = folder / f".{stem}{ending}.{os.getpid()}.half"
+    half = folder / f".{mark}.{secrets.token_hex(4)}.half"
     try:
+        for left in folder.glob(f".{mark}.*.half"):
+            left.unlink(missing_ok=True)
         try:
-            with half.open("xb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
+            _write_whole(half, data)
             for number in range(1, _MOST_ALIKE):
                 name = f"{stem}{f' ({number})' if number > 1 else ''}{ending}"
                 if _named(half, folder / name) or (folder / name).read_bytes() == data:
@@ -62,38 +70,86 @@ def put_in_folder(folder: Path, stem: str, ending: str, data: bytes) -> str:
         finally:
             half.unlink(missing_ok=True)
     except OSError as error:
-        raise FilingError(
-            f"The practice's folder {folder} did not take the file: {error.strerror or error}. Nothing was changed there;"
-            " try again once this is solved."
+        kind = FilingError if error.errno in _LASTING else AwayError
+        raise kind(
+            f"The practice's folder {folder} did not take the file: {error.strerror or error}. Nothing was changed there."
         ) from None
     raise FilingError(f"The practice's folder {folder} holds {_MOST_ALIKE} other files of the name {stem}.")
 
 
-def post_to_server(base: str, token: str | None, bundle: bytes, waits_s: tuple[float, ...] = WAITS_S) -> str:
+def post_to_server(
+    base: str, token: str | None, bundle: bytes, trusted: ssl.SSLContext, *, tried_before: bool = False
+) -> str:
     """Give a document Bundle to a FHIR server (HL7, RESTful API, create) and give the address it has there.
 
-    A server that is away or busy is asked again after each of the waits. Raises FilingError.
+    The server is asked to take it only if it holds no document of that identifier (conditional create). Not every server heeds
+    that, so where it was `tried_before` and may have arrived, the server is asked first. Raises AwayError, or FilingError for what
+    waiting does not mend.
     """
     url = f"{base.rstrip('/')}/Bundle"
-    headers = {"Content-Type": "application/fhir+json", "Accept": "application/fhir+json"}
+    identifier = json.loads(bundle)["identifier"]
+    same = httpx.QueryParams({"identifier": f"{identifier['system']}|{identifier['value']}"})
+    headers = {"Accept": "application/fhir+json"}
     if token:
         headers["Authorization"] = f"Bearer {token}"
-    reason = ""
-    for wait_s in (0.0, *waits_s):
-        time.sleep(wait_s)
-        try:
-            answer = httpx.post(url, content=bundle, headers=headers, timeout=_TIMEOUT_S)
-        except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
-            reason = f"it cannot be reached ({error})"
-            continue
-        if answer.status_code in (200, 201):
-            return answer.headers.get("Location") or url
-        reason = f"it answered {answer.status_code} {answer.reason_phrase}".strip()
-        if answer.status_code < 500 and answer.status_code != 429:
-            break
-    raise FilingError(
-        f"The FHIR server {base} did not take the document: {reason}. Try again once this is solved."
-    )
+    try:
+        with httpx.Client(headers=headers, verify=trusted, timeout=_TIMEOUT_S) as client:
+            if tried_before and (there := _found(client.get(url, params=same), url)):
+                return there
+            sent = {"Content-Type": "application/fhir+json", "If-None-Exist": str(same)}
+            answer = client.post(url, content=bundle, headers=sent)
+    except (httpx.InvalidURL, httpx.UnsupportedProtocol, UnicodeError) as error:
+        raise FilingError(f"{base} is no address of a FHIR server: {error}.") from None
+    except (httpx.HTTPError, OSError) as error:
+        why = distrust(error)
+        if why is not None:
+            raise FilingError(
+                f"The FHIR server {base} shows a certificate that this machine does not trust ({why}): nothing was sent."
+                " Have it mended, or name the file of its authority in ROSTRAL_AUTHORITIES."
+            ) from None
+        raise AwayError(f"The FHIR server {base} cannot be reached ({error}).") from None
+    if answer.status_code in (200, 201):
+        return answer.headers.get("Location") or url
+    reason = f"The FHIR server {base} did not take the document: it answered {answer.status_code} {answer.reason_phrase}"
+    if answer.status_code in _PASSING:
+        raise AwayError(f"{reason.rstrip()}.", _asked_wait_s(answer))
+    raise FilingError(f"{reason.rstrip()}.{_said(answer)}")
+
+
+def _found(answer: httpx.Response, url: str) -> str | None:
+    """Where the server holds the document that it was asked for; null where it has none or cannot tell."""
+    if answer.status_code != 200:
+        return None
+    try:
+        entries = answer.json().get("entry") or []
+        first = entries[0]
+        return str(first.get("fullUrl") or f"{url}/{first['resource']['id']}")
+    except (ValueError, AttributeError, IndexError, KeyError, TypeError):
+        return None
+
+
+def _asked_wait_s(answer: httpx.Response) -> float | None:
+    """How long the server asked to be left alone (RFC 9110, Retry-After, in seconds); null if it did not say."""
+    said = answer.headers.get("Retry-After", "")
+    return min(float(said), _LONGEST_WAIT_S) if said.isascii() and said.isdigit() else None
+
+
+def _said(answer: httpx.Response) -> str:
+    """What the server had to say about it, shortly (HL7 FHIR, OperationOutcome); empty if nothing."""
+    try:
+        issue: dict[str, Any] = answer.json()["issue"][0]
+        told = issue.get("diagnostics") or issue["details"]["text"]
+    except (ValueError, LookupError, TypeError):
+        return ""
+    return f" It says: {' '.join(str(told).split())[:_LONGEST_SAID]}"
+
+
+def _write_whole(file: Path, data: bytes) -> None:
+    """Write a new file and have it on the disk. Raises OSError."""
+    with file.open("xb") as opened:
+        opened.write(data)
+        opened.flush()
+        os.fsync(opened.fileno())
 
 
 def _named(half: Path, target: Path) -> bool:

@@ -18,7 +18,7 @@ import logging
 import os
 import secrets
 import socket
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
@@ -27,6 +27,7 @@ from dbos import error as dbos_error
 from sqlalchemy.exc import DBAPIError
 
 from pipeline.jobs.model import JobsError
+from pipeline.jobs.work import Queue
 from pipeline.settings import DEBUG_VARIABLE
 from pipeline.store import Database, DatabaseError
 
@@ -38,8 +39,7 @@ Answer = TypeVar("Answer")
 _NAME = "rostral"
 _SCHEMA = "rostral_jobs"
 _WORKFLOW = "job"
-SLOW, QUICK = "slow", "quick"
-_AT_ONCE = {SLOW: 1, QUICK: 2}
+_AT_ONCE: dict[Queue, int] = {"slow": 1, "quick": 2, "outgoing": 2}
 """How many jobs of a queue a process does at once: one that uses all cores, or two small ones."""
 
 _POLL_S = 0.25
@@ -94,8 +94,11 @@ class Engine:
         """Let go of all connections."""
         self._client.destroy()
 
-    def begin(self, hands: Hands) -> str:
-        """Do jobs in this process from now on; gives the executor id. One engine works in a process. Raises JobsError."""
+    def begin(self, hands: Hands, queues: Sequence[Queue] | None = None) -> str:
+        """Do jobs in this process from now on, of some queues or of all; gives the executor id.
+
+        One engine works in a process. Raises JobsError.
+        """
         global _hands  # noqa: PLW0603 - the engine itself is one for the process
         if _hands is not None:
             raise JobsError("This process does background work already, of another database.")
@@ -103,6 +106,8 @@ class Engine:
         _hands = hands
         try:
             DBOS(config=self._config(executor))
+            if queues is not None:
+                DBOS.listen_queues(queues)
             DBOS.launch()
             for queue, at_once in _AT_ONCE.items():
                 DBOS.register_queue(
@@ -125,7 +130,7 @@ class Engine:
             DBOS.destroy()
             _hands, self._works = None, False
 
-    def enqueue(self, job_id: str, kind: str, asked: str, queue: str, whose: str) -> None:
+    def enqueue(self, job_id: str, kind: str, asked: str, queue: Queue, whose: str) -> None:
         """Put a job in a queue; `whose` it is it can be listed by. One of that identifier that is there already stays as it is."""
         self._asked(
             lambda: self._client.enqueue(
@@ -143,6 +148,8 @@ class Engine:
     def found(self, job_ids: Iterable[str]) -> list[WorkflowStatus]:
         """The jobs of those identifiers that there are."""
         wanted = list(job_ids)
+        if not wanted:
+            return []  # the engine takes an empty list for no condition
         return self._asked(lambda: self._client.list_workflows(workflow_ids=wanted))
 
     def listed(self, whose: str, states: Iterable[str] | None, limit: int) -> list[WorkflowStatus]:
@@ -202,7 +209,7 @@ class Engine:
         """Let nobody begin or go on with a job; one that ended stays as it is."""
         self._asked(lambda: self._client.cancel_workflow(job_id))
 
-    def again(self, job_id: str, queue: str) -> bool:
+    def again(self, job_id: str, queue: Queue) -> bool:
         """Go on with a job that ended without success, from the step that failed; false if it has not ended."""
 
         def rewind() -> bool:

@@ -29,6 +29,7 @@ class Papers(Frozen):
     versions: tuple[SignedVersion, ...]
     outgoing: Outgoing
     past: dict[str, tuple[PastValue, ...]]
+    letterhead: Letterhead
 
 
 def papers_of(database: Database, actor: Actor, record_id: str, at: datetime) -> Papers:
@@ -42,15 +43,17 @@ def papers_of(database: Database, actor: Actor, record_id: str, at: datetime) ->
         signed_version(database, actor, record_id, number, at) for number in range(1, line.version + 1)
     )
     owner = patient_of(database, actor, line.patient_id).client_id
+    letterhead = letterhead_of(database, actor)
     return Papers(
         versions=versions,
         outgoing=outgoing(
             versions,
             patient_id=line.patient_id,
             client=client_of(database, actor, owner) if owner else None,
-            practice=letterhead_of(database, actor),
+            practice=letterhead,
         ),
         past={kind: values_of(database, actor, line.patient_id, kind) for kind in CHARTED},
+        letterhead=letterhead,
     )
 
 

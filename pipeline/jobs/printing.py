@@ -4,29 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from lexicon import load_lexicon
-from pipeline.filing import (
-    CHARTED,
-    Letterhead,
-    Printed,
-    clinical_record_pdf,
-    load_language,
-    take_home_sheet_pdf,
-)
+from pipeline.jobs.forms import Form, form_of, look_of
 from pipeline.jobs.model import Asked
+from pipeline.jobs.papers import papers_of
 from pipeline.jobs.work import Kind, Work
-from pipeline.store import (
-    client_of,
-    keep_document,
-    patient_of,
-    practice_of,
-    record_line,
-    record_of,
-    signed_version,
-    values_of,
-)
-from pipeline.store.errors import NotAllowedError
+from pipeline.store import keep_document
 from pipeline.store.model import Identifier
+
+_KINDS: dict[str, Form] = {"record": "pdf", "sheet": "sheet"}
 
 
 class Print(Asked):
@@ -44,49 +29,18 @@ def _print(work: Work, asked: Print) -> dict[str, Any]:
 
 
 def _printed(work: Work, record_id: str) -> list[dict[str, Any]]:
-    kept = record_of(work.database, work.actor, record_id)
-    if not kept.version:
-        raise NotAllowedError(f"Nothing of record {record_id} was signed yet: sign it, then print it.")
+    papers = papers_of(work.database, work.actor, record_id, work.at())
+    version = papers.versions[-1].version
     made = []
-    for kind, printed in _documents(work, record_id, kept.version).items():
+    for kind, form in _KINDS.items():
+        printed = form_of(papers, form, look_of(work.settings))
         paper = keep_document(
-            work.database,
-            work.actor,
-            record_id,
-            kept.version,
-            kind,
-            printed.pdf,
-            work.recordings,
-            work.at(),
+            work.database, work.actor, record_id, version, kind, printed.data, work.recordings, work.at()
         )
         made.append(
             {"record": record_id, "kind": kind, "path": paper.path, "look at": list(printed.warnings)}
         )
     return made
-
-
-def _documents(work: Work, record_id: str, last: int) -> dict[str, Printed]:
-    database, actor, settings = work.database, work.actor, work.settings
-    versions = [
-        signed_version(database, actor, record_id, number, work.at()) for number in range(1, last + 1)
-    ]
-    line = record_line(database, actor, record_id)
-    letterhead = Letterhead.model_validate(
-        practice_of(database, actor).model_dump(include=set(Letterhead.model_fields))
-    )
-    past = {kind: values_of(database, actor, line.patient_id, kind) for kind in CHARTED}
-    client_id = patient_of(database, actor, line.patient_id).client_id
-    client = client_of(database, actor, client_id) if client_id else None
-    language = load_language(settings.document_words)
-    lexicon = load_lexicon()
-    return {
-        "record": clinical_record_pdf(
-            versions, letterhead, lexicon, client=client, past=past, paper=settings.paper, language=language
-        ),
-        "sheet": take_home_sheet_pdf(
-            versions[-1], letterhead, lexicon, past=past, paper=settings.paper, language=language
-        ),
-    }
 
 
 PRINT = Kind("print", Print, _print)

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from pipeline.jobs.doing import Doing, Doings
-from pipeline.jobs.engine import QUICK, SLOW, Engine
+from pipeline.jobs.engine import Engine
 from pipeline.jobs.kinds import KINDS
 from pipeline.jobs.model import Asked, Job, JobsError, JobState
 from pipeline.jobs.watch import Watch
+from pipeline.jobs.work import Queue
 from pipeline.settings import Settings
 from pipeline.store import Actor, Database, EntryError, NotFoundError
 from pipeline.store.stamps import new_id, sha256
@@ -66,22 +67,34 @@ class Jobs:
         self.stop()
         self._engine.close()
 
-    def submit(self, actor: Actor, kind: str, asked: Asked, key: str | None = None) -> Job:
+    def submit(
+        self, actor: Actor, kind: str, asked: Asked, key: str | None = None, *, job_id: str | None = None
+    ) -> Job:
         """Ask for a job. The same `key` in the same practice is the same job, however often it is asked for.
 
-        Raises JobsError for an unknown kind or a wish of another kind, DatabaseError.
+        With a `job_id` the job gets that identifier; one that has it already stays as it is. Raises
+        JobsError for an unknown kind or a wish of another kind, DatabaseError.
         """
         row = KINDS.get(kind)
         if row is None or not isinstance(asked, row.asked):
             raise JobsError(f"There is no job {kind!r} that is asked for so. There are: {', '.join(KINDS)}.")
-        job_id = sha256(f"{actor.practice_id} {key}")[:32] if key is not None else new_id()
+        job_id = job_id or (id_of_key(actor, key) if key is not None else new_id())
         wish = Doing(actor=actor, asked=asked.model_dump(mode="json"))
         self._engine.enqueue(job_id, kind, wish.model_dump_json(), _queue(kind), actor.practice_id)
         return self.job(actor, job_id)
 
     def job(self, actor: Actor, job_id: str) -> Job:
         """A job of the practice as it is now. Raises NotFoundError, DatabaseError."""
-        return self._shown(self._row(actor, job_id))
+        found = self.known(actor, [job_id])
+        if job_id not in found:
+            raise NotFoundError("There is no such job in this practice.")
+        return found[job_id]
+
+    def known(self, actor: Actor, job_ids: Iterable[str]) -> dict[str, Job]:
+        """Those of these jobs of the practice that are still known, by their identifiers. Raises DatabaseError."""
+        rows = [row for row in self._engine.found(job_ids) if row.authenticated_user == actor.practice_id]
+        notes, alive = job_notes(self._database, [row.workflow_id for row in rows]), self._alive()
+        return {row.workflow_id: _shown(row, notes.get(row.workflow_id), alive) for row in rows}
 
     def jobs(
         self, actor: Actor, states: Iterable[JobState] | None = None, limit: int = 50
@@ -103,7 +116,7 @@ class Jobs:
         job = self.job(actor, job_id)
         if job.state in ("done", "failed", "cancelled"):
             raise JobsError(f"This job is {job.state}: there is nothing to cancel.")
-        if job.state == "waiting":
+        if job.state != "running":  # one whose attempt ended is not cancelled: it has to be begun first
             self._engine.again(job_id, _queue(job.kind))
         self._engine.cancel(job_id)
         end_wait(self._database, job_id)
@@ -123,10 +136,13 @@ class Jobs:
         self._engine.again(job_id, _queue(job.kind))
         return self.job(actor, job_id)
 
-    def begin(self) -> None:
-        """Do jobs in this process, and watch over other processes that do. Raises JobsError, DatabaseError."""
+    def begin(self, queues: Sequence[Queue] | None = None) -> None:
+        """Do jobs in this process, of some queues or of all, and watch over other processes that do.
+
+        Raises JobsError, DatabaseError.
+        """
         self._doings.open()
-        self._watch.begin(self._engine.begin(self._doings))
+        self._watch.begin(self._engine.begin(self._doings, queues))
 
     def stop(self) -> None:
         """Take no more jobs, end the steps that run, and leave the rest to other processes or to the next start."""
@@ -170,27 +186,22 @@ class Jobs:
     def _go_on(self, note: JobNote) -> None:
         """Begin the next attempt of a job that waits."""
         for row in self._engine.found([note.job_id]):
-            kind = row.input["args"][0] if row.input is not None else QUICK
+            kind = row.input["args"][0] if row.input is not None else ""
             self._engine.again(note.job_id, _queue(kind))
-
-    def _row(self, actor: Actor, job_id: str) -> Any:
-        for row in self._engine.found([job_id]):
-            if row.authenticated_user == actor.practice_id:
-                return row
-        raise NotFoundError("There is no such job in this practice.")
-
-    def _shown(self, row: Any) -> Job:
-        note = job_notes(self._database, [row.workflow_id]).get(row.workflow_id)
-        return _shown(row, note, self._alive())
 
     def _alive(self) -> set[str]:
         """Processes that did not end, as far as is known."""
         return {worker.id for worker in workers(self._database) if worker.beat is not None}
 
 
-def _queue(kind: str) -> str:
+def id_of_key(actor: Actor, key: str) -> str:
+    """The identifier of a practice's job of that key."""
+    return sha256(f"{actor.practice_id} {key}")[:32]
+
+
+def _queue(kind: str) -> Queue:
     row = KINDS.get(kind)
-    return SLOW if row is not None and row.slow else QUICK
+    return row.queue if row is not None else "quick"
 
 
 def _shown(row: Any, note: JobNote | None, alive: set[str]) -> Job:
@@ -199,7 +210,7 @@ def _shown(row: Any, note: JobNote | None, alive: set[str]) -> Job:
     note = note or JobNote(job_id=row.workflow_id)
     state = _STATES[row.status]
     if state == "failed" and note.retry_at is not None:
-        state = "waiting"
+        state = "waiting" if note.doing is None else "queued"  # somebody is putting it back in its queue
     if state == "running" and row.executor_id not in alive:
         state = "queued"  # its process ended: another one takes it over
     runs = state == "running"

@@ -74,4 +74,4 @@ def _kept(work: Work, asked: Transcribe, heard: dict[str, Any]) -> str:
     return kept.id
 
 
-TRANSCRIBE = Kind("transcribe", Transcribe, _transcribe, slow=True)
+TRANSCRIBE = Kind("transcribe", Transcribe, _transcribe, queue="slow")

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Generic, Protocol, TypeVar
+from typing import Any, Generic, Literal, Protocol, TypeVar
 
 from pipeline.jobs.model import Asked
 from pipeline.settings import Settings
@@ -21,6 +21,9 @@ from pipeline.store.stamps import now
 
 Wish = TypeVar("Wish", bound=Asked)
 Answer = TypeVar("Answer")
+
+Queue = Literal["slow", "quick", "outgoing"]
+"""Where jobs wait. `slow` ones use all of a machine's cores; `outgoing` ones hand things over to others, who may be slow."""
 
 _TOLD_EVERY_S = 1.0
 
@@ -88,13 +91,10 @@ class Work:
 
 @dataclass(frozen=True)
 class Kind(Generic[Wish]):
-    """A kind of job: its name, what it is asked for, the function that does it and gives its result as plain JSON.
-
-    `slow` ones use all of the machine's cores: a process does one at a time.
-    """
+    """A kind of job: its name, what it is asked for, the function that does it and gives its result as plain JSON."""
 
     name: str
     asked: type[Wish]
     run: Callable[[Work, Wish], dict[str, Any]]
-    slow: bool = False
+    queue: Queue = "quick"
     waits_s: tuple[float, ...] = WAITS_S

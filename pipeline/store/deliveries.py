@@ -7,22 +7,26 @@ from datetime import datetime
 from typing import Literal
 
 from pydantic import AwareDatetime
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
 from pipeline.speech.model import Frozen
 from pipeline.store.database import Database
-from pipeline.store.errors import EntryError, NotFoundError
+from pipeline.store.errors import ConflictError, EntryError, NotFoundError
 from pipeline.store.model import Actor, Identifier
-from pipeline.store.stamps import new_id
 from pipeline.store.tables import event, person, record
 from pipeline.store.trail import change
 
-DeliveryState = Literal["delivered", "failed", "given_up"]
+DeliveryState = Literal["queued", "begun", "failed", "delivered", "given_up"]
+"""`queued`: asked for. `begun`: an attempt began, and whether the file arrived is not known until its end is noted."""
+Solved = ("delivered", "given_up")
 _ACTION = "deliver"
 
 
 class Delivery(Frozen):
-    """A receipt, or a failure that stays until it is solved. `place` is where the file lies, `reason` why it does not."""
+    """A receipt, or what stays in the list until it is solved. `place` is where the file lies, `reason` why it does not.
+
+    `sha256` is the checksum of the file's bytes, empty until an attempt began.
+    """
 
     id: Identifier
     record_id: Identifier
@@ -32,13 +36,16 @@ class Delivery(Frozen):
     state: DeliveryState
     at: AwareDatetime
     by: str
-    sha256: str
+    sha256: str = ""
     place: str = ""
     reason: str = ""
 
 
 def note_delivery(database: Database, actor: Actor, delivery: Delivery) -> Delivery:
-    """Keep how an attempt ended, or that somebody gave it up. Raises NotFoundError, EntryError for no reason."""
+    """Keep how a delivery stands now. What was delivered stays so, and what was given up can only turn out to be delivered.
+
+    Raises NotFoundError, EntryError for one given up without a reason, ConflictError for one that is solved.
+    """
     if delivery.state == "given_up" and not delivery.reason.strip():
         raise EntryError("Say why this delivery is given up: the reason is kept.")
     with change(database, actor, delivery.at) as made:
@@ -49,6 +56,9 @@ def note_delivery(database: Database, actor: Actor, delivery: Delivery) -> Deliv
         ).one_or_none()
         if found is None:
             raise NotFoundError("There is no such record in this practice.")
+        before = _state(made.connection, actor, delivery)
+        if before == "delivered" or (before == "given_up" and delivery.state != "delivered"):
+            raise ConflictError("This delivery is solved already: look at it again.")
         made.note(
             _ACTION,
             delivery.record_id,
@@ -58,19 +68,33 @@ def note_delivery(database: Database, actor: Actor, delivery: Delivery) -> Deliv
     return delivery.model_copy(update={"by": actor.name})
 
 
-def new_delivery_id() -> str:
-    """An identifier for what is to be handed over."""
-    return new_id()
+def _state(connection: Connection, actor: Actor, delivery: Delivery) -> str | None:
+    """The state that was noted last; null where none was."""
+    details = connection.execute(
+        select(event.c.detail)
+        .where(
+            event.c.practice_id == actor.practice_id,
+            event.c.subject == delivery.record_id,
+            event.c.action == _ACTION,
+        )
+        .order_by(event.c.seq.desc())
+    ).scalars()
+    noted = (json.loads(detail) for detail in details)
+    return next((one["state"] for one in noted if one["delivery"] == delivery.id), None)
 
 
-def deliveries_of(database: Database, actor: Actor, *, unsolved: bool = False) -> tuple[Delivery, ...]:
-    """Each delivery as it stands now, the oldest first; only failures that nobody solved where `unsolved`."""
+def deliveries_of(
+    database: Database, actor: Actor, *, unsolved: bool = False, record_id: str | None = None
+) -> tuple[Delivery, ...]:
+    """Each delivery as it stands now, the oldest first; only what nobody solved where `unsolved`, or of one record."""
     chosen = (
         select(event, func.coalesce(person.c.name, event.c.person_id).label("by"))
         .select_from(event.outerjoin(person, person.c.id == event.c.person_id))
         .where(event.c.practice_id == actor.practice_id, event.c.action == _ACTION)
         .order_by(event.c.seq)
     )
+    if record_id is not None:
+        chosen = chosen.where(event.c.subject == record_id)
     now: dict[str, Delivery] = {}
     with database.reading() as connection:
         for row in connection.execute(chosen):
@@ -83,4 +107,4 @@ def deliveries_of(database: Database, actor: Actor, *, unsolved: bool = False) -
                 **detail,
             )
             now[one.id] = one
-    return tuple(one for one in now.values() if not unsolved or one.state == "failed")
+    return tuple(one for one in now.values() if not unsolved or one.state not in Solved)

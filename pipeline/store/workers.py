@@ -84,14 +84,17 @@ def due_jobs(database: Database, at: datetime) -> tuple[JobNote, ...]:
 
 
 def claim_attempt(database: Database, note: JobNote, until: datetime) -> bool:
-    """Take it on to begin the attempt that is due; another may when that was not done `until` then. False: somebody else did."""
+    """Take it on to begin the attempt that is due; another may when that was not done `until` then. False: somebody else did.
+
+    That it does something tells it from a job whose next attempt has its time.
+    """
     if note.retry_at is None:
         return False
     with database.writing() as connection:
         done = connection.execute(
             update(job_note)
             .where(job_note.c.job_id == note.job_id, job_note.c.retry_at == stamp(note.retry_at))
-            .values(retry_at=stamp(until))
+            .values(retry_at=stamp(until), doing="beginning again")
         )
     return done.rowcount == 1
 

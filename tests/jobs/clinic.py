@@ -58,9 +58,9 @@ class Clinic:
         """Where the sounds of visits lie."""
         return self.folder / "recordings"
 
-    def jobs(self) -> Jobs:
+    def jobs(self, settings: Settings = SETTINGS) -> Jobs:
         """The practice's jobs; signs of life are quick, so that tests are."""
-        return Jobs(self.database, SETTINGS, self.recordings, beat_s=0.2, dead_after_s=2)
+        return Jobs(self.database, settings, self.recordings, beat_s=0.2, dead_after_s=2)
 
     def recorded(self, sound: Path) -> KeptRecording:
         """A new visit with its recording."""
@@ -71,15 +71,17 @@ class Clinic:
             self.database, self.vet, visit.id, path, sha256, read_audio(sound).duration_s, START
         )
 
-    def signed(self, said: str) -> KeptRecord:
-        """A signed record of a text, of a new visit."""
+    def draft(self, said: str) -> KeptRecord:
+        """A draft of a text, of a new visit."""
         patient = add_patient(self.database, self.vet, DOG, None, START)
         visit = open_visit(self.database, self.vet, patient.id, "recheck", START)
-        transcript = Transcript.from_text(said)
-        understood = understand(transcript, DOG, Visit(kind="recheck", on=START.date()))
-        kept = keep_record(self.database, self.vet, visit.id, understood, START)
+        understood = understand(Transcript.from_text(said), DOG, Visit(kind="recheck", on=START.date()))
+        return keep_record(self.database, self.vet, visit.id, understood, START)
+
+    def signed(self, said: str) -> KeptRecord:
+        """A signed record of a text, of a new visit."""
         lexicon = load_lexicon()
-        kept = review_record(self.database, self.vet, kept, (AcceptCertain(),), lexicon, START)
+        kept = review_record(self.database, self.vet, self.draft(said), (AcceptCertain(),), lexicon, START)
         assert kept.review is not None
         answers = tuple(
             Acknowledge(notice=notice_key(notice), reason="not today")
@@ -94,8 +96,8 @@ class Clinic:
             self.vet, "transcribe", Transcribe(recording_id=recording.id), key=f"transcribe {recording.id}"
         )
 
-    def start_worker(self, *options: str) -> subprocess.Popen[bytes]:
-        """A `rostral worker` of its own."""
+    def start_worker(self, *options: str, **variables: str) -> subprocess.Popen[bytes]:
+        """A `rostral worker` of its own; `variables` are settings."""
         environment = {
             **os.environ,
             "ROSTRAL_DATABASE": str(self.address),
@@ -104,6 +106,7 @@ class Clinic:
             "ROSTRAL_MODEL": SETTINGS.model,
             "ROSTRAL_THREADS": "1",
             "PYTHONPATH": str(ROOT),
+            **variables,
         }
         command = [sys.executable, "-m", "pipeline.cli", "worker", "--silence", "3", *options]
         with (self.folder / f"worker{len(self.workers)}.log").open("wb") as log:
