@@ -72,8 +72,8 @@ def records_of(
     patient_id: str | None = None,
     limit: int = 50,
 ) -> tuple[RecordLine, ...]:
-    """Records of the practice, the newest first; of one state or one patient where given."""
-    chosen = _lines(actor)
+    """Records of the practice, the newest first; of one state or one patient where given. None that was set aside."""
+    chosen = _lines(actor).where(record.c.set_aside_at.is_(None))
     if state is not None:
         chosen = chosen.where(record.c.state == state)
     if patient_id is not None:

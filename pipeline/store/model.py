@@ -119,6 +119,7 @@ class KeptRecord(Frozen):
     revision: int
     version: int = Field(description="Last signed version; 0 before the first signature.")
     review: Review | None
+    set_aside: bool = Field(default=False, description="A draft that nobody wants to sign.")
 
 
 class RecordLine(Frozen):

@@ -33,8 +33,12 @@ def waiting(
     name: str = "",
     limit: int = 50,
     offset: int = 0,
+    aside: bool = False,
 ) -> tuple[Waiting, ...]:
-    """Records of a state; filed ones with the last first. `name` narrows to patients or owners whose name begins so."""
+    """Records of a state; filed ones with the last first.
+
+    Drafts that were set aside only where `aside`, and they alone. `name` narrows to patients or owners whose name begins so.
+    """
     chosen = (
         select(
             record.c.id,
@@ -60,7 +64,11 @@ def waiting(
                 and_(record_version.c.record_id == record.c.id, record_version.c.version == record.c.version),
             )
         )
-        .where(record.c.practice_id == actor.practice_id, record.c.state == state)
+        .where(
+            record.c.practice_id == actor.practice_id,
+            record.c.state == state,
+            record.c.set_aside_at.is_not(None) if aside else record.c.set_aside_at.is_(None),
+        )
     )
     if kind is not None:
         chosen = chosen.where(visit.c.kind == kind)
@@ -131,11 +139,11 @@ def open_visits(
 
 
 def counts(database: Database, actor: Actor) -> dict[RecordState, int]:
-    """How many records of each state there are."""
+    """How many records of each state there are, without drafts that were set aside."""
     with database.reading() as connection:
         rows = connection.execute(
             select(record.c.state, func.count())
-            .where(record.c.practice_id == actor.practice_id)
+            .where(record.c.practice_id == actor.practice_id, record.c.set_aside_at.is_(None))
             .group_by(record.c.state)
         ).all()
     found: dict[RecordState, int] = {"draft": 0, "signed": 0, "filed": 0}

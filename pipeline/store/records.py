@@ -339,6 +339,7 @@ def _kept(row: Row[Any] | None) -> KeptRecord:
         review=read_body(Review, row.review, f"The draft of record {row.id}")
         if row.review is not None
         else None,
+        set_aside=row.set_aside_at is not None,
     )
 
 
@@ -357,6 +358,8 @@ def _fresh(made: Change, kept: KeptRecord) -> KeptRecord:
 def _draft(fresh: KeptRecord) -> Review:
     if fresh.review is None:
         raise NotAllowedError(f"This record is {fresh.state} and cannot be changed: amend it.")
+    if fresh.set_aside:
+        raise NotAllowedError("This draft was set aside: take it up again first.")
     return fresh.review
 
 

@@ -132,7 +132,9 @@ def visits_of(database: Database, actor: Actor, patient_id: str, limit: int = 10
                 record.c.state,
                 record.c.version,
             )
-            .select_from(visit.outerjoin(record, record.c.visit_id == visit.c.id))
+            .select_from(
+                visit.outerjoin(record, (record.c.visit_id == visit.c.id) & record.c.set_aside_at.is_(None))
+            )
             .where(visit.c.patient_id == patient_id, visit.c.practice_id == actor.practice_id)
             .order_by(visit.c.on_day.desc(), visit.c.id.desc())
             .limit(limit)

@@ -159,6 +159,8 @@ record = Table(
     Column("recording_id", String(32), ForeignKey("recording.id")),
     # What a job made it of, so that work done twice makes one record; null for what a person kept.
     Column("origin", String(80)),
+    # Since when a draft that nobody wants is out of the way; null while it waits, and of what was signed.
+    Column("set_aside_at", String(27)),
     CheckConstraint("state IN ('draft', 'signed', 'filed')", name="record_state"),
     CheckConstraint("(state = 'draft') = (review IS NOT NULL)", name="record_draft"),
     Index("record_visit", "visit_id"),

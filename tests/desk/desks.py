@@ -34,6 +34,7 @@ from pipeline.store import (
     review_record,
     sign_record,
 )
+from pipeline.store.setting_aside import set_aside
 
 PASSWORD = "grass-snake-09"
 ROLES = ("vet", "nurse", "manager")
@@ -136,6 +137,12 @@ def draft(practice: Practice, said: str = SAID, animal: Patient = DOG) -> KeptRe
     visit = open_visit(database, nurse, kept.id, "recheck", at)
     understood = understand(Transcript.from_text(said), animal, Visit(kind="recheck", on=visit.on))
     return keep_record(database, vet, visit.id, understood, at)
+
+
+def aside(practice: Practice) -> KeptRecord:
+    """A draft that was set aside."""
+    at = practice.clock()
+    return set_aside(practice.database, practice.people["nurse"], draft(practice), "begun by mistake", at)
 
 
 def signed(practice: Practice, said: str = WHOLE, animal: Patient = DOG) -> KeptRecord:

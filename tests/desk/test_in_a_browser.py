@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 from browsers import chromium, enter, faults, picture, serving
-from desks import DOG, PASSWORD, QUESTIONS, WHOLE, Practice, draft, filed, signed
+from desks import DOG, PASSWORD, QUESTIONS, WHOLE, Practice, aside, draft, filed, signed
 from playwright.sync_api import Browser, Page, expect
 
 from pipeline.record import Owner, Patient
@@ -54,6 +54,8 @@ def pages_of(practice: Practice, animal: Patient = DOG) -> dict[str, tuple[str, 
         "now": ("/", "vet"),
         "now_manager": ("/", "manager"),
         "to_sign": ("/records", "vet"),
+        "aside": ("/records?aside=1", "vet"),
+        "review_aside": (f"/records/{aside(practice).id}", "nurse"),
         "review": (f"/records/{waiting.id}", "vet"),
         "review_doubt": (f"/records/{waiting.id}?order=doubt", "nurse"),
         "signed": (f"/records/{done.id}", "vet"),

@@ -298,3 +298,23 @@ def test_the_first_page_counts_all_that_waits(practice: Practice) -> None:
     for _ in range(10):
         draft(practice)
     assert "10 records wait for a signature" in practice.browser("vet").get("/").text
+
+
+def test_a_draft_is_set_aside_shown_as_such_and_taken_up_again(practice: Practice) -> None:
+    kept, browser = draft(practice), practice.browser("nurse")
+    address = f"/records/{kept.id}"
+    refused = browser.fill(f"{address}/aside", revision="1", reason="")
+    assert refused.status_code == 422
+    assert "why this draft" in refused.text
+    put = browser.fill(f"{address}/aside", revision="1", reason="begun by mistake")
+    assert put.headers["location"] == "/records?put=1"
+    assert kept.id not in browser.get("/records").text
+    assert kept.id in browser.get("/records?aside=1").text
+    page = browser.get(address).text
+    assert "Set aside by Tobin Marsh" in page
+    assert "begun by mistake" in page
+    assert "data-do=" not in page
+    assert do(browser, kept, {"do": "accept_certain"}, revision=2).status_code == 403
+    assert browser.fill(f"{address}/take-up", revision="1").status_code == 409
+    assert browser.fill(f"{address}/take-up", revision="2").status_code == 303
+    assert kept.id in browser.get("/records").text

@@ -46,6 +46,8 @@ MATRIX: dict[str, tuple[int, int, int, int]] = {
     "POST /records/{record_id}/sign": (SIGN_IN, NO, NO, NO),
     "POST /records/{record_id}/amend": (SIGN_IN, NO, NO, NO),
     "POST /records/{record_id}/leave": (SIGN_IN, NO, NO, NO),
+    "POST /records/{record_id}/aside": (SIGN_IN, FORM, FORM, NO),
+    "POST /records/{record_id}/take-up": (SIGN_IN, NO, NO, NO),
     "GET /records/{record_id}/facts/{fact_id}": (SIGN_IN, DONE, DONE, NO),
     "POST /records/{record_id}/facts/{fact_id}": (SIGN_IN, FORM, FORM, NO),
     "GET /records/{record_id}/new/{kind}": (SIGN_IN, DONE, DONE, NO),

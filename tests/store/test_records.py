@@ -12,7 +12,7 @@ from sqlalchemy import LargeBinary, delete, literal, type_coerce, update
 from sqlalchemy.exc import DatabaseError as SqlError
 
 from pipeline.record import Owner
-from pipeline.review import Accept, Operation, ReviewError, current
+from pipeline.review import Accept, AcceptCertain, Operation, ReviewError, current
 from pipeline.store import (
     ConflictError,
     Database,
@@ -22,6 +22,7 @@ from pipeline.store import (
     NotFoundError,
     amend_record,
     audit,
+    counts,
     events_of,
     file_record,
     keep_record,
@@ -30,11 +31,15 @@ from pipeline.store import (
     open_visit,
     record_line,
     record_of,
+    records_of,
     review_record,
     sign_record,
     signed_version,
     view_record,
+    visits_of,
+    waiting,
 )
+from pipeline.store.setting_aside import set_aside, take_up
 from pipeline.store.tables import event, record, record_version
 from pipeline.store.tables import practice as practices
 
@@ -267,3 +272,44 @@ def test_reading_and_exporting_a_record_is_kept_in_the_trail(practice: Practice)
     with pytest.raises(NotFoundError):
         note_export(practice.database, practice.nurse, signed.id, 2, "pdf", practice.at())
     assert audit(practice.database) == ()
+
+
+def test_a_draft_that_nobody_wants_is_set_aside_and_taken_up_again(practice: Practice) -> None:
+    """It waits no more and is not lost; who did it and why stands in the trail."""
+    kept, other = practice.draft(), practice.draft()
+    database, nurse, vet = practice.database, practice.nurse, practice.vet
+    put = set_aside(database, nurse, kept, " begun by mistake ", practice.at())
+    assert put == record_of(database, vet, kept.id)
+    assert put.review == kept.review
+    assert [one.id for one in waiting(database, vet, "draft")] == [other.id]
+    assert [one.id for one in waiting(database, vet, "draft", aside=True)] == [kept.id]
+    assert counts(database, vet)["draft"] == 1
+    assert [one.id for one in records_of(database, vet, "draft")] == [other.id]
+    patient = record_line(database, vet, kept.id).patient_id
+    assert [one.record_id for one in visits_of(database, vet, patient)] == [None]
+    last = events_of(database, vet, kept.id)[-1]
+    assert (last.action, last.by, last.detail) == ("set_aside", nurse.name, {"reason": "begun by mistake"})
+    with pytest.raises(NotAllowedError, match="set aside"):
+        review_record(database, vet, put, (AcceptCertain(),), practice.lexicon, practice.at())
+    taken = take_up(database, vet, put, practice.at())
+    assert counts(database, vet)["draft"] == 2
+    assert review_record(database, vet, taken, (AcceptCertain(),), practice.lexicon, practice.at())
+    assert audit(database) == ()
+
+
+def test_what_is_set_aside_is_a_draft_of_nobodys_signature_with_a_reason(practice: Practice) -> None:
+    database, vet = practice.database, practice.vet
+    kept = practice.draft()
+    with pytest.raises(EntryError, match="why"):
+        set_aside(database, vet, kept, " ", practice.at())
+    with pytest.raises(NotAllowedError, match="vet or nurse"):
+        set_aside(database, practice.manager, kept, "no need", practice.at())
+    with pytest.raises(NotAllowedError, match="not set aside"):
+        take_up(database, vet, kept, practice.at())
+    ready = practice.ready(kept)
+    with pytest.raises(ConflictError):
+        set_aside(database, vet, kept, "no need", practice.at())
+    signed = sign_record(database, vet, ready, practice.lexicon, practice.at())
+    for done in (signed, amend_record(database, vet, signed, practice.at())):
+        with pytest.raises(NotAllowedError, match="never signed"):
+            set_aside(database, vet, done, "no need", practice.at())

@@ -28,6 +28,7 @@ from pipeline.store import (
     amend_record,
     client_of,
     counts,
+    events_of,
     leave_amendment,
     patient_of,
     record_line,
@@ -38,6 +39,7 @@ from pipeline.store import (
     view_record,
     waiting,
 )
+from pipeline.store.setting_aside import set_aside, take_up
 
 router = APIRouter(prefix="/records", include_in_schema=False)
 
@@ -56,10 +58,21 @@ class Deeds(BaseModel):
 
 @router.get("")
 def to_sign(
-    request: Request, desk: AtDesk, actor: Anyone, page_number: Annotated[int, Query(alias="page", ge=1)] = 1
+    request: Request,
+    desk: AtDesk,
+    actor: Anyone,
+    page_number: Annotated[int, Query(alias="page", ge=1, le=100_000)] = 1,
+    aside: Annotated[bool, Query()] = False,
 ) -> Response:
-    """Drafts that wait for a signature, the longest first."""
-    lines = waiting(desk.database, actor, "draft", limit=_A_PAGE + 1, offset=(page_number - 1) * _A_PAGE)
+    """Drafts that wait for a signature, the longest first; or those that were set aside."""
+    lines = waiting(
+        desk.database,
+        actor,
+        "draft",
+        limit=_A_PAGE + 1,
+        offset=(page_number - 1) * _A_PAGE,
+        aside=aside,
+    )
     return page(
         request,
         "to_sign.html",
@@ -67,6 +80,8 @@ def to_sign(
         more=len(lines) > _A_PAGE,
         page_number=page_number,
         count=counts(desk.database, actor)["draft"],
+        aside=aside,
+        just_put="put" in request.query_params,
         now=desk.at(),
     )
 
@@ -118,8 +133,7 @@ def sign(request: Request, desk: AtDesk, actor: Vet, record_id: str, form: Form)
     """Sign the draft that the page showed, with the password once more."""
     kept = record_of(desk.database, actor, record_id)
     try:
-        revision = form.get("revision", "")
-        seen = kept.model_copy(update={"revision": int(revision) if revision.isdigit() else -1})
+        seen = _as_shown(kept, form)
         confirm(desk, request, actor, form.get("password", ""))
         sign_record(desk.database, actor, seen, desk.lexicon, desk.at(), form.get("reason") or None)
     except (DeskError, StoreError) as error:
@@ -128,6 +142,29 @@ def sign(request: Request, desk: AtDesk, actor: Vet, record_id: str, form: Form)
         values = _values(desk, actor, kept, "body")
         return page(request, "board.html", status_of(error), **values, fault=_told(error))
     return go_to(f"/records/{record_id}?signed=1")
+
+
+@router.post("/{record_id}/aside")
+def put_aside(request: Request, desk: AtDesk, actor: Clinical, record_id: str, form: Form) -> Response:
+    """Set a draft aside that nobody wants to sign, with the reason; it can be taken up again."""
+    kept = record_of(desk.database, actor, record_id)
+    try:
+        set_aside(desk.database, actor, _as_shown(kept, form), form.get("reason", ""), desk.at())
+    except StoreError as error:
+        if kept.review is None:
+            raise
+        return page(
+            request, "board.html", status_of(error), **_values(desk, actor, kept, "body"), fault=str(error)
+        )
+    return go_to("/records?put=1")
+
+
+@router.post("/{record_id}/take-up")
+def take_back(desk: AtDesk, actor: Clinical, record_id: str, form: Form) -> Response:
+    """Put a draft that was set aside back among those that wait."""
+    kept = record_of(desk.database, actor, record_id)
+    take_up(desk.database, actor, _as_shown(kept, form), desk.at())
+    return go_to(f"/records/{record_id}")
 
 
 @router.post("/{record_id}/amend")
@@ -144,6 +181,13 @@ def leave(desk: AtDesk, actor: Vet, record_id: str, form: Form) -> Response:
     kept = record_of(desk.database, actor, record_id)
     leave_amendment(desk.database, actor, kept, desk.at())
     return go_to(f"/records/{record_id}")
+
+
+def _as_shown(kept: KeptRecord, form: dict[str, str]) -> KeptRecord:
+    """The record in the revision that the page showed: who decides on an older one is told."""
+    revision = form.get("revision", "")
+    shown = int(revision) if revision.isascii() and revision.isdigit() else -1
+    return kept.model_copy(update={"revision": shown})
 
 
 def _signed(request: Request, desk: Desk, actor: Actor, kept: KeptRecord, version: int | None) -> Response:
@@ -163,7 +207,11 @@ def _signed(request: Request, desk: Desk, actor: Actor, kept: KeptRecord, versio
 def _values(desk: Desk, actor: Actor, kept: KeptRecord, order: Order) -> dict[str, Any]:
     assert kept.review is not None  # noqa: S101 - only drafts come here
     shown: Board = board_of(kept.review, desk.lexicon)
-    return {"kept": kept, "board": shown, "order": order, **_whose(desk, actor, kept)}
+    aside = None
+    if kept.set_aside:
+        deeds = events_of(desk.database, actor, kept.id)
+        aside = next(one for one in reversed(deeds) if one.action == "set_aside")
+    return {"kept": kept, "board": shown, "order": order, "aside": aside, **_whose(desk, actor, kept)}
 
 
 def _whose(desk: Desk, actor: Actor, kept: KeptRecord) -> dict[str, Any]:
