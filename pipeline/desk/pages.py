@@ -70,7 +70,7 @@ def _waited(since: datetime, now: datetime) -> str:
     for unit, length in (("day", 1440), ("hour", 60)):
         if minutes >= length:
             return say(f"waited.{unit}", n=minutes // length)
-    return say("waited.minute", n=minutes)
+    return say("waited.minute", n=minutes) if minutes else say("waited.now")
 
 
 def _clock(seconds: float | None) -> str:
