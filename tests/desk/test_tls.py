@@ -20,7 +20,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 from desks import PASSWORD, Practice
 from playwright.sync_api import expect
-from servers import serve
+from served import serve
 from typer.testing import CliRunner
 
 from pipeline.cli import app
