@@ -28,8 +28,7 @@ CHOICE = "owner"
 NEW, NONE = "new", "none"
 """What stands for whose a patient is, beside an owner's identifier."""
 
-_LONGEST = {"address": 500, "owner_address": 500}
-_LONGEST_OF_OTHERS = 200
+_LONGEST = 200
 _OLDEST_YEARS = 100
 _EMAIL = r"[^\s@,;<>]+@[^\s@,;<>]+\.[^\s@,;<>]+"
 
@@ -132,8 +131,7 @@ def _was_shown(shown: str) -> dict[str, str]:
 
 
 def _too_long(form: dict[str, str], names: tuple[str, ...]) -> Faults:
-    most = {name: _LONGEST.get(name, _LONGEST_OF_OTHERS) for name in names}
-    return {name: say("entry.too_long", most=n) for name, n in most.items() if len(form[name]) > n}
+    return {name: say("entry.too_long", most=_LONGEST) for name in names if len(form[name]) > _LONGEST}
 
 
 def _species(form: dict[str, str]) -> str:

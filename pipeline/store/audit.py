@@ -80,6 +80,7 @@ class _Told:
         self.state: dict[str, str] = {}
         self.of_visit: dict[str, str] = {}
         self.draft: dict[str, str | None] = {}
+        self.aside: dict[str, str] = {}
 
     def take(self, row: Any, detail: dict[str, Any]) -> None:
         """Follow one event."""
@@ -107,6 +108,10 @@ class _Told:
                 self.state[subject] = "filed"
             case "leave_amendment":
                 self.state[subject], self.draft[subject] = str(detail["state"]), None
+            case "set_aside":
+                self.aside[subject] = str(row["at"])
+            case "take_up":
+                self.aside.pop(subject, None)
 
 
 def _chain(
@@ -239,5 +244,7 @@ def _records(connection: Connection, told: _Told) -> Iterator[str]:
             yield f"The draft of record {row.id} is not what was written last: it was altered."
         if (row.visit_id, row.version) != (told.of_visit.get(row.id), last.get(row.id, 0)):
             yield f"Visit or version of record {row.id} is not what the trail says: it was altered."
+        if row.set_aside_at != told.aside.get(row.id):
+            yield f"Since when record {row.id} is set aside is not what the trail says: it was altered."
     for record_id in sorted(missing):
         yield f"Record {record_id} is in the trail and is gone."

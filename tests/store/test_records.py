@@ -6,7 +6,7 @@ import threading
 
 import pytest
 from hands import as_intruder
-from kept import DOG, LEXICON, Practice, new_practice, understood
+from kept import DOG, LEXICON, START, Practice, new_practice, understood
 from pydantic import TypeAdapter
 from sqlalchemy import LargeBinary, delete, literal, type_coerce, update
 from sqlalchemy.exc import DatabaseError as SqlError
@@ -313,3 +313,11 @@ def test_what_is_set_aside_is_a_draft_of_nobodys_signature_with_a_reason(practic
     for done in (signed, amend_record(database, vet, signed, practice.at())):
         with pytest.raises(NotAllowedError, match="never signed"):
             set_aside(database, vet, done, "no need", practice.at())
+
+
+def test_a_draft_that_is_out_of_the_way_without_a_word_in_the_trail_is_told(practice: Practice) -> None:
+    kept = practice.draft()
+    with practice.database.writing() as connection:
+        connection.execute(update(record).where(record.c.id == kept.id).values(set_aside_at=str(START)))
+    [told] = audit(practice.database)
+    assert f"record {kept.id} is set aside" in told
