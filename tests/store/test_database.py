@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from kept import new_practice
+from kept import Practice, new_practice
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from pipeline.store import Database, DatabaseError, audit
+from pipeline.record import Owner
+from pipeline.store import Database, DatabaseError, EntryError, add_client, audit, record_of
 from pipeline.store.tables import metadata
 
 
@@ -82,10 +83,61 @@ def test_a_file_that_is_no_database_is_named(tmp_path: Path) -> None:
         Database(file)
 
 
+def test_a_damaged_page_is_told_whoever_comes_upon_it(tmp_path: Path) -> None:
+    """A disk that lost a page is no fault of the program: what to do about it is said."""
+    file = tmp_path / "rostral.sqlite"
+    database = Database(file)
+    practice = new_practice(database)
+    signed = practice.signed()
+    with database.reading() as connection:
+        page, size = (
+            connection.execute(text("SELECT rootpage FROM sqlite_master WHERE name = 'record'")).scalar_one(),
+            connection.execute(text("PRAGMA page_size")).scalar_one(),
+        )
+    database.close()
+    with file.open("r+b") as opened:
+        opened.seek((page - 1) * size)
+        opened.write(b"\xff" * size)
+    damaged = Database(file)
+    with pytest.raises(DatabaseError, match="damaged or something else: restore a backup"):
+        record_of(damaged, practice.vet, signed.id)
+    with pytest.raises(DatabaseError, match="damaged or something else: restore a backup"):
+        Practice(damaged, practice.manager, practice.vet, practice.nurse, practice.minutes).draft()
+    damaged.close()
+
+
+def test_a_lock_that_cannot_be_had_is_told(tmp_path: Path) -> None:
+    """Left behind by another account, say."""
+    file = tmp_path / "rostral.sqlite"
+    database = Database(file)
+    practice = new_practice(database)
+    turn = tmp_path / "rostral.sqlite.turn"
+    turn.unlink()
+    turn.mkdir()
+    with pytest.raises(DatabaseError, match=r"rostral\.sqlite\.turn cannot be used"):
+        practice.draft()
+    database.close()
+
+
+def test_a_character_that_cannot_be_kept_is_told(address: str | Path) -> None:
+    """PostgreSQL keeps no NUL in a text; SQLite does."""
+    database = Database(address)
+    practice = new_practice(database)
+    owner = Owner(name="Dana\x00Whitlock")
+    if database.is_sqlite:
+        assert add_client(database, practice.nurse, owner, practice.at()).name == owner.name
+    else:
+        with pytest.raises(EntryError, match="cannot be kept: .*NUL"):
+            add_client(database, practice.nurse, owner, practice.at())
+    assert audit(database) == ()
+    database.close()
+
+
 @pytest.mark.parametrize(
     ("address", "says"),
     [
         ("no address", "cannot be read"),
+        ("postgresql://nobody@127.0.0.1:port/none", "cannot be read"),
         ("oracle://x/y", "no database that Rostral can use"),
         ("postgresql://nobody@127.0.0.1:1/none", "cannot be used"),
     ],
