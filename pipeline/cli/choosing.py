@@ -51,7 +51,8 @@ def owner_words(owner: Client) -> str:
     """An owner in a few words: what is known first of name, telephone, e-mail and address."""
     if owner.erased:
         return "(erased)"
-    return next(word for word in (owner.name, owner.phone, owner.email, owner.address) if word)
+    known = (owner.name, owner.phone, owner.email, owner.address)
+    return next((word for word in known if word), "(nothing known)")
 
 
 def _chosen(books: Books, given: str, thing: Thing, kind: Kind) -> str:

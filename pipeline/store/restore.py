@@ -85,7 +85,7 @@ def restore_file(folder: Path, into: Path, at: datetime, *, replace: bool) -> Pa
             raise DatabaseError(
                 f"There is a database {into}. Restore with --replace: it is moved aside first, not lost."
             )
-        aside = into.with_name(f"{into.name}.before-{at:%Y%m%dT%H%M%S}")
+        aside = _unused(into.with_name(f"{into.name}.before-{at:%Y%m%dT%H%M%S}"))
     fresh = into.with_name(f"{into.name}.restoring")
     try:
         into.parent.mkdir(parents=True, exist_ok=True)
@@ -97,8 +97,9 @@ def restore_file(folder: Path, into: Path, at: datetime, *, replace: bool) -> Pa
             into.rename(aside)
         fresh.rename(into)
     except OSError as error:
-        fresh.unlink(missing_ok=True)
         raise DatabaseError(f"The backup cannot be put in {into}: {error.strerror or error}.") from error
+    finally:
+        fresh.unlink(missing_ok=True)
     return aside
 
 
@@ -185,20 +186,34 @@ def _whole(folder: Path, kind: str) -> Manifest:
     return manifest
 
 
+def _unused(name: Path) -> Path:
+    """That name, or with a number where it is taken: restored twice within a second."""
+    number = 1
+    free = name
+    while free.exists():
+        number += 1
+        free = name.with_name(f"{name.name}-{number}")
+    return free
+
+
 def _settle(file: Path) -> None:
     """Bring what lies beside a database file into it, so that it can be moved alone.
 
-    Raises DatabaseError when somebody has it open. What is no sound database any more is moved as it is.
+    Raises DatabaseError when somebody has it open, also who does nothing just now: a desk would go on writing in the file
+    that was moved aside. What is no sound database any more is moved as it is.
     """
     try:
         with closing(sqlite3.connect(file, timeout=2)) as connection:
-            busy = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+            # SQLite leaves its log (WAL) only for whoever is alone with the file.
+            connection.execute("PRAGMA journal_mode=DELETE")
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            raise DatabaseError(
+                f"{file} is in use: stop whatever works with it (rostral serve, rostral worker), then restore."
+            ) from error
+        raise DatabaseError(f"{file} cannot be moved aside: {error}.") from error
     except sqlite3.DatabaseError:
-        for beside in _beside(file):
-            beside.unlink(missing_ok=True)
-        return
-    if busy:
-        raise DatabaseError(f"{file} is in use: stop whatever works with it, then restore.")
+        pass  # damaged: what its log held cannot be brought in
     for beside in _beside(file):
         beside.unlink(missing_ok=True)
 

@@ -192,6 +192,28 @@ def test_a_database_that_is_there_is_moved_aside(tmp_path: Path) -> None:
     new.close()
 
 
+def test_a_database_that_somebody_has_open_is_not_moved(tmp_path: Path) -> None:
+    """A desk that does nothing just now would go on writing in the file that was moved aside."""
+    file = tmp_path / "rostral.sqlite"
+    database = Database(file)
+    practice = new_practice(database)
+    backed_up(practice, tmp_path / "backup")
+    with pytest.raises(DatabaseError, match="is in use: stop whatever works with it"):
+        restore_file(tmp_path / "backup", file, practice.at(), replace=True)
+    assert list(tmp_path.glob("*.restoring")) == []
+    kept = practice.draft()
+    assert record_of(database, practice.vet, kept.id) == kept
+    database.close()
+    at = practice.at()
+    first = restore_file(tmp_path / "backup", file, at, replace=True)
+    second = restore_file(tmp_path / "backup", file, at, replace=True)
+    assert first is not None
+    aside = Database(first)
+    assert record_of(aside, practice.vet, kept.id) == kept
+    aside.close()
+    assert second not in (None, first)
+
+
 def test_a_damaged_file_is_replaced_too(tmp_path: Path) -> None:
     file = tmp_path / "rostral.sqlite"
     database = Database(file)

@@ -127,7 +127,7 @@ def test_a_character_that_cannot_be_kept_is_told(address: str | Path) -> None:
     if database.is_sqlite:
         assert add_client(database, practice.nurse, owner, practice.at()).name == owner.name
     else:
-        with pytest.raises(EntryError, match="cannot be kept: .*NUL"):
+        with pytest.raises(EntryError, match=r"cannot be kept: .*NUL"):
             add_client(database, practice.nurse, owner, practice.at())
     assert audit(database) == ()
     database.close()
