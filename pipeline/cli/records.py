@@ -44,7 +44,7 @@ from pipeline.store import (
     view_record,
 )
 from pipeline.store.model import RecordState
-from pipeline.store.search import Hit, Kind
+from pipeline.store.search import Hit, Kind, plain_words
 
 _KINDS: dict[str, Kind] = {"owner": "client", "patient": "patient", "record": "record"}
 _NAMES = {kind: name for name, kind in _KINDS.items()}
@@ -193,6 +193,8 @@ def find(settings: Settings, words: str, of: str | None, limit: int, *, as_json:
     """Find owners, patients and signed records by words, the newest first."""
     if of is not None and of not in _KINDS:
         raise CallError(f"There is no kind {of!r}: give --of one of {', '.join(_KINDS)}.")
+    if not plain_words(words):
+        raise CallError("Say what to find: words or numbers, or how they begin.")
     with open_books(settings) as books:
         hits = search(books.database, books.actor, words, _KINDS[of] if of else None, limit=limit)
         rows = [(_NAMES[hit.kind], _told(books, hit), hit.id) for hit in hits]

@@ -7,8 +7,7 @@ false alarm. They hold no names. The folder helps as far as whoever can write in
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -74,23 +73,33 @@ class Anchors:
                 " changed is kept. Make the folder writable, or name another one in ROSTRAL_ANCHORS."
             )
 
-    def read(self) -> tuple[list[Anchored], list[str]]:
-        """All lines, and a sentence for each that cannot be read. A last line that was torn off is none."""
-        lines: list[Anchored] = []
-        faults: list[str] = []
-        for file in sorted(self.folder.glob(f"*{_ENDING}")) if self.folder and self.folder.is_dir() else ():
+    def lines(self, faults: list[str]) -> Iterator[Anchored]:
+        """All lines; a sentence for each that cannot be read goes to `faults`. A last line that was torn off is none."""
+        for file in self._files(faults):
             try:
-                text = file.read_bytes().decode(errors="replace")
+                with file.open("rb") as opened:
+                    for number, line in enumerate(opened, start=1):
+                        if not line.endswith(b"\n"):
+                            continue
+                        try:
+                            yield Anchored.model_validate_json(line)
+                        except ValidationError:
+                            faults.append(
+                                f"Line {number} of the anchors in {file} cannot be read: it was altered."
+                            )
             except OSError as error:
                 faults.append(f"The anchors in {file} cannot be read: {error.strerror or error}.")
-                continue
-            whole, _, _ = text.rpartition("\n")
-            for number, line in enumerate(whole.split("\n") if whole else (), start=1):
-                try:
-                    lines.append(Anchored.model_validate(json.loads(line)))
-                except (ValueError, ValidationError):
-                    faults.append(f"Line {number} of the anchors in {file} cannot be read: it was altered.")
-        return lines, faults
+
+    def _files(self, faults: list[str]) -> list[Path]:
+        if self.folder is None:
+            return []
+        try:
+            return sorted(file for file in self.folder.iterdir() if file.name.endswith(_ENDING))
+        except FileNotFoundError:
+            return []
+        except OSError as error:
+            faults.append(f"The anchors in {self.folder} cannot be read: {error.strerror or error}.")
+            return []
 
 
 def after_restores(lines: Iterable[Anchored]) -> list[Anchored]:

@@ -7,17 +7,20 @@ holds the tables against it. What it says of no table is not checked: owners' an
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from typing import Any
 
-from sqlalchemy import Connection, LargeBinary, String, select, type_coerce
+from sqlalchemy import Connection, LargeBinary, Result, Row, Select, String, select, type_coerce
 
 from pipeline.speech.model import Frozen
-from pipeline.store.anchors import Anchored, after_restores, deed_words
+from pipeline.store.anchors import deed_words
 from pipeline.store.database import Database
 from pipeline.store.records import signature_of, stored_sha256
 from pipeline.store.stamps import sha256
 from pipeline.store.tables import event, patient, person, practice, record, record_version, unpack, visit
+from pipeline.store.told import Signed, Told
 from pipeline.store.trail import BEGINNING, event_sha256
 
 
@@ -38,27 +41,31 @@ def audit(database: Database) -> tuple[str, ...]:
 
 def audited(database: Database) -> Audited:
     """Audit a database. Raises DatabaseError when it cannot be read."""
-    lines, faults = database.anchors.read()
-    told = _Told(after_restores(lines))
-    with database.reading() as connection:
-        faults += _faults(connection, told)
-    return Audited(
-        faults=tuple(faults),
-        practices=len(told.practices),
-        events=told.events,
-        versions=len(told.signed),
-        anchored=len(lines),
-    )
+    with closing(Told()) as told:
+        faults: list[str] = []
+        # The anchors first: what is anchored meanwhile is in the database then.
+        for line in database.anchors.lines(faults):
+            told.anchor(line)
+        with database.reading() as connection:
+            practices = tuple(connection.execute(select(practice).order_by(practice.c.id)))
+            faults += _faults(connection, practices, told)
+        return Audited(
+            faults=tuple(faults),
+            practices=len(practices),
+            events=told.events,
+            versions=told.versions,
+            anchored=told.anchored,
+        )
 
 
-def _faults(connection: Connection, told: _Told) -> Iterator[str]:
-    for row in connection.execute(select(practice).order_by(practice.c.id)):
-        told.practices.add(row.id)
-        yield from _chain(connection, row.id, row.trail_seq, row.trail_sha256, told)
-    strangers = set(connection.execute(select(event.c.practice_id).distinct()).scalars()) - told.practices
+def _faults(connection: Connection, practices: tuple[Row[Any], ...], told: Told) -> Iterator[str]:
+    for row in practices:
+        yield from _chain(connection, row, told)
+    there = {row.id for row in practices}
+    strangers = set(connection.execute(select(event.c.practice_id).distinct()).scalars()) - there
     for practice_id in sorted(strangers):
         yield f"The trail of practice {practice_id} has events, but the practice itself is gone."
-    for practice_id in sorted({line.practice for line in told.lines} - told.practices - strangers):
+    for practice_id in sorted(told.anchored_practices() - there - strangers):
         yield f"Practice {practice_id} was anchored and is not in this database."
     yield from _people(connection, told)
     yield from _visits(connection, told)
@@ -66,66 +73,18 @@ def _faults(connection: Connection, told: _Told) -> Iterator[str]:
     yield from _records(connection, told)
 
 
-class _Told:
-    """What the trail says there must be."""
-
-    def __init__(self, lines: list[Anchored]) -> None:
-        self.lines = lines
-        self.events = 0
-        self.practices: set[str] = set()
-        self.people: dict[str, tuple[str, str, bool]] = {}
-        self.patients: set[str] = set()
-        self.visits: dict[str, dict[str, object]] = {}
-        self.signed: dict[tuple[str, int], dict[str, object]] = {}
-        self.state: dict[str, str] = {}
-        self.of_visit: dict[str, str] = {}
-        self.draft: dict[str, str | None] = {}
-        self.aside: dict[str, str] = {}
-
-    def take(self, row: Any, detail: dict[str, Any]) -> None:
-        """Follow one event."""
-        if not isinstance(detail, dict):
-            raise TypeError("the detail of an event is an object")
-        action, subject = row["action"], row["subject"]
-        match action:
-            case "add_person":
-                self.people[subject] = (str(detail["name"]), str(detail["role"]), True)
-            case "retire_person":
-                self.people[subject] = (*self.people[subject][:2], False)
-            case "add_patient":
-                self.patients.add(subject)
-            case "open_visit":
-                self.visits[subject] = detail
-            case "keep_record" | "keep_draft" | "amend":
-                self.state[subject], self.draft[subject] = "draft", str(detail["review"])
-                if action == "keep_record":
-                    self.of_visit[subject] = str(detail["visit"])
-            case "sign":
-                signed = {**detail, "at": row["at"], "by": row["person_id"]}
-                self.signed[subject, int(detail["version"])] = signed
-                self.state[subject], self.draft[subject] = "signed", None
-            case "file":
-                self.state[subject] = "filed"
-            case "leave_amendment":
-                self.state[subject], self.draft[subject] = str(detail["state"]), None
-            case "set_aside":
-                self.aside[subject] = str(row["at"])
-            case "take_up":
-                self.aside.pop(subject, None)
-
-
-def _chain(
-    connection: Connection, practice_id: str, last: int, last_sha256: str, told: _Told
-) -> Iterator[str]:
-    anchored = {line.seq: line for line in told.lines if line.practice == practice_id}
+def _chain(connection: Connection, of: Row[Any], told: Told) -> Iterator[str]:
     expected, previous, anew = 1, BEGINNING, False
     rows = connection.execute(
-        select(event).where(event.c.practice_id == practice_id).order_by(event.c.seq)
-    ).yield_per(1000)
+        select(event)
+        .where(event.c.practice_id == of.id)
+        .order_by(event.c.seq)
+        .execution_options(yield_per=1000)
+    )
     for row in rows.mappings():
         told.events += 1
         seq = row["seq"]
-        place = f"Event {seq} of practice {practice_id}"
+        place = f"Event {seq} of practice {of.id}"
         if not isinstance(seq, int):
             yield f"{place} has no number: it was altered."
             continue
@@ -137,114 +96,116 @@ def _chain(
             if event_sha256(dict(row)) != row["sha256"]:
                 yield f"{place} ({row['action']}) was altered."
             told.take(row, json.loads(row["detail"]))
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, OverflowError, sqlite3.Error):
             yield f"{place} ({row['action']}) cannot be read."
-        if not anew and seq in anchored and anchored[seq].sha256 != row["sha256"]:
+        anchor = None if anew else told.anchor_at(of.id, seq)
+        if anchor is not None and anchor[0] != row["sha256"]:
             anew = True
-            yield f"{place} is not the one that was anchored at {anchored[seq].at}: the trail was written anew."
+            yield f"{place} is not the one that was anchored at {anchor[1]}: the trail was written anew."
         expected, previous = seq + 1, row["sha256"]
-    if (expected - 1, previous) != (last, last_sha256):
+    if (expected - 1, previous) != (of.trail_seq, of.trail_sha256):
         yield (
-            f"The trail of practice {practice_id} ends at event {expected - 1}, and the practice's own row says"
-            f" {last}: events at the end were removed or put in, or the row was altered."
+            f"The trail of practice {of.id} ends at event {expected - 1}, and the practice's own row says"
+            f" {of.trail_seq}: events at the end were removed or put in, or the row was altered."
         )
-    gone = [line for seq, line in sorted(anchored.items()) if seq >= expected]
-    if gone:
+    yield from _cut_off(of.id, expected, told)
+
+
+def _cut_off(practice_id: str, expected: int, told: Told) -> Iterator[str]:
+    """What was anchored and lies behind the end of the trail."""
+    last, deeds = None, dict[tuple[str, str], None]()
+    for seq, at, did in told.anchors_from(practice_id, expected):
+        last = f"{seq} ({at})"
+        deeds.update(dict.fromkeys(did))
+    if last is not None:
         yield (
-            f"The trail of practice {practice_id} ends at event {expected - 1}, and events until {gone[-1].seq}"
-            f" ({gone[-1].at}) were anchored: the end was cut off, or an older backup was restored. What is"
-            f" missing: {deed_words(deed for line in gone for deed in line.did)}."
+            f"The trail of practice {practice_id} ends at event {expected - 1}, and events until {last} were"
+            f" anchored: the end was cut off, or an older backup was restored. What is missing: {deed_words(deeds)}."
         )
 
 
-def _people(connection: Connection, told: _Told) -> Iterator[str]:
+def _people(connection: Connection, told: Told) -> Iterator[str]:
     missing = set(told.people)
     for row in connection.execute(select(person)):
         missing.discard(row.id)
         if row.id not in told.people:
             yield f"Person {row.id} is not in the trail: they were put in."
-        elif (row.name, row.role, row.active) != told.people[row.id]:
+        elif (row.practice_id, row.name, row.role, row.active) != told.people[row.id]:
             yield f"Name, role or access of person {row.id} is not what the trail says: it was altered."
     for person_id in sorted(missing):
         yield f"Person {person_id} is in the trail and is gone."
 
 
-def _visits(connection: Connection, told: _Told) -> Iterator[str]:
-    missing, animals = set(told.visits), set(told.patients)
-    animals.difference_update(connection.execute(select(patient.c.id)).scalars())
-    for patient_id in sorted(animals):
+def _visits(connection: Connection, told: Told) -> Iterator[str]:
+    for patient_id in _streamed(connection, select(patient.c.id)).scalars():
+        told.off_patient(patient_id)
+    for patient_id in told.left_patients():
         yield f"Patient {patient_id} is in the trail and is gone."
     columns = [column for column in visit.c if column.name != "on_day"]
     day = type_coerce(visit.c.on_day, String).label("on_day")  # as it stands: what is no day is a fault, too
-    for row in connection.execute(select(*columns, day)).yield_per(1000):
-        missing.discard(row.id)
-        said = told.visits.get(row.id)
+    for row in _streamed(connection, select(*columns, day)):
+        said = told.off_visit(row.id)
         if said is None:
             yield f"Visit {row.id} is not in the trail: it was put in."
-        elif (row.patient_id, row.kind, str(row.on_day)) != (
-            said.get("patient"),
-            said.get("kind"),
-            said.get("on"),
-        ):
+        elif (row.practice_id, row.patient_id, row.kind, str(row.on_day)) != said:
             yield f"Patient, kind or day of visit {row.id} is not what the trail says: it was altered."
-    for visit_id in sorted(missing):
+    for visit_id in told.left_visits():
         yield f"Visit {visit_id} is in the trail and is gone."
 
 
-def _versions(connection: Connection, told: _Told) -> Iterator[str]:
-    missing = set(told.signed)
+def _versions(connection: Connection, told: Told) -> Iterator[str]:
     columns = [column for column in record_version.c if column.name not in ("body", "review")]
     raw = (
         type_coerce(record_version.c.body, LargeBinary).label("body"),
         type_coerce(record_version.c.review, LargeBinary).label("review"),
     )
-    for row in connection.execute(select(*columns, *raw)).yield_per(200):
+    for row in _streamed(connection, select(*columns, *raw)):
         name = f"Version {row.version} of record {row.record_id}"
-        said = told.signed.get((row.record_id, row.version))
-        missing.discard((row.record_id, row.version))
+        said = told.off_version(row.record_id, row.version)
         if said is None:
             yield f"{name} has no signature in the trail: it was put in."
             continue
         if not _as_signed(row, said):
             yield f"{name} is not what was signed: it was altered."
-        by = told.people.get(str(said.get("by")))
+        by = told.people.get(said.by)
         if (row.signed_by, row.signed_name, row.signed_at, row.reason or "") != (
-            said.get("by"),
-            by[0] if by is not None else None,
-            said.get("at"),
-            said.get("reason"),
+            said.by,
+            by.name if by is not None else None,
+            said.at,
+            said.reason,
         ):
             yield f"{name}: who signed it, when, or why is not what the trail says: it was altered."
-    for record_id, version in sorted(missing):
+    for record_id, version in told.left_versions():
         yield f"Version {version} of record {record_id} was signed and is gone."
 
 
-def _as_signed(row: Any, said: dict[str, object]) -> bool:
+def _as_signed(row: Row[Any], said: Signed) -> bool:
     """Whether a version is, byte by byte, what its signature in the trail covers."""
     if not isinstance(row.body, bytes) or not isinstance(row.review, bytes):
         return False
-    if stored_sha256(row.body, row.review) != said.get("stored"):
+    if stored_sha256(row.body, row.review) != said.stored:
         return False
-    return bool(row.sha256 == said.get("sha256") == signature_of(unpack(row.body), unpack(row.review)))
+    return bool(row.sha256 == said.sha256 == signature_of(unpack(row.body), unpack(row.review)))
 
 
-def _records(connection: Connection, told: _Told) -> Iterator[str]:
-    missing = set(told.state)
-    last: dict[str, int] = {}
-    for record_id, version in told.signed:
-        last[record_id] = max(version, last.get(record_id, 0))
-    for row in connection.execute(select(record)).yield_per(200):
-        missing.discard(row.id)
-        if row.id not in told.state:
+def _records(connection: Connection, told: Told) -> Iterator[str]:
+    for row in _streamed(connection, select(record)):
+        said = told.off_record(row.id)
+        if said is None:
             yield f"Record {row.id} is not in the trail: it was put in."
             continue
-        if row.state != told.state[row.id]:
-            yield f"Record {row.id} is {row.state} and by the trail {told.state[row.id]}: it was altered."
-        elif (sha256(row.review) if row.review is not None else None) != told.draft.get(row.id):
+        if row.state != said.state:
+            yield f"Record {row.id} is {row.state} and by the trail {said.state}: it was altered."
+        elif (sha256(row.review) if row.review is not None else None) != said.draft:
             yield f"The draft of record {row.id} is not what was written last: it was altered."
-        if (row.visit_id, row.version) != (told.of_visit.get(row.id), last.get(row.id, 0)):
+        if (row.practice_id, row.visit_id, row.version) != (said.practice, said.visit, said.version):
             yield f"Visit or version of record {row.id} is not what the trail says: it was altered."
-        if row.set_aside_at != told.aside.get(row.id):
+        if row.set_aside_at != said.aside:
             yield f"Since when record {row.id} is set aside is not what the trail says: it was altered."
-    for record_id in sorted(missing):
+    for record_id in told.left_records():
         yield f"Record {record_id} is in the trail and is gone."
+
+
+def _streamed(connection: Connection, chosen: Select[Any]) -> Result[Any]:
+    """Rows some at a time: records are many, and each is long."""
+    return connection.execute(chosen.execution_options(yield_per=200))

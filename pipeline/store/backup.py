@@ -216,7 +216,10 @@ def _sqlite_copy(database: Database, folder: Path) -> Iterator[Connection]:
             copy.execute("PRAGMA journal_mode=DELETE")
             checked = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
     except sqlite3.Error as error:
-        raise DatabaseError(f"The database {database.shown} cannot be copied: {error}.") from error
+        raise DatabaseError(
+            f"The database {database.shown} cannot be copied into {folder.parent}: {error}. Look whether there is room,"
+            " or give another place; what is kept is not touched."
+        ) from error
     if checked != "ok":
         raise DatabaseError(
             f"The database {database.shown} is damaged ({checked}): no backup was made of it. Keep the last good one."

@@ -47,17 +47,16 @@ class Missing(Frozen):
 
 def missing_since(manifest: Manifest, anchors: Anchors, current: Database | None) -> tuple[Missing, ...]:
     """What the anchors and the current database know that the backup does not hold; nothing if it was only read since."""
-    lines = after_restores(anchors.read()[0])
+    reaches = {head.practice: head.seq for head in manifest.heads}
+    later = (line for line in anchors.lines([]) if line.seq > reaches.get(line.practice, line.seq))
+    lines = after_restores(later)
     if current is not None:
         lines += _events_after(manifest, current)
     found = []
     for head in manifest.heads:
-        later = sorted(
-            (one for one in lines if one.practice == head.practice and one.seq > head.seq),
-            key=lambda one: one.seq,
-        )
+        since = sorted((one for one in lines if one.practice == head.practice), key=lambda one: one.seq)
         did = tuple(
-            deed for deed in dict.fromkeys(deed for line in later for deed in line.did) if deed[0] != BACKUP
+            deed for deed in dict.fromkeys(deed for line in since for deed in line.did) if deed[0] != BACKUP
         )
         if did:
             found.append(
@@ -65,8 +64,8 @@ def missing_since(manifest: Manifest, anchors: Anchors, current: Database | None
                     practice=head.practice,
                     name=head.name,
                     from_seq=head.seq + 1,
-                    until_seq=later[-1].seq,
-                    until=later[-1].at,
+                    until_seq=since[-1].seq,
+                    until=since[-1].at,
                     did=did,
                 )
             )

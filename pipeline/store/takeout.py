@@ -15,7 +15,7 @@ from pipeline.store.database import Database
 from pipeline.store.errors import NotFoundError
 from pipeline.store.model import Actor, Client, Identifier, KeptPaper, KeptPatient, KeptVisit, SignedVersion
 from pipeline.store.patients import kept_client, kept_patient
-from pipeline.store.records import read_version, signed_review
+from pipeline.store.records import read_body, read_version, signed_review
 from pipeline.store.tables import (
     client,
     document,
@@ -156,7 +156,9 @@ def _whole_record(made: Change, row: Any) -> WholeRecord:
             )
             for number in versions.all()
         ),
-        draft=Review.model_validate_json(row.review) if row.review is not None else None,
+        draft=read_body(Review, row.review, f"The draft of record {row.id}")
+        if row.review is not None
+        else None,
     )
 
 

@@ -149,10 +149,12 @@ def test_a_killed_export_goes_on(books: Practice, tmp_path: Path, run: Run) -> N
     with subprocess.Popen(
         call, env=dict(os.environ), stdout=subprocess.PIPE, stderr=subprocess.PIPE
     ) as process:
-        while not (to / "exported.jsonl").exists() and process.poll() is None:
+        listed = to / "exported.jsonl"
+        while not (listed.exists() and b"\n" in listed.read_bytes()) and process.poll() is None:
             time.sleep(0.01)
         process.send_signal(signal.SIGKILL)
-    lines = [json.loads(line) for line in (to / "exported.jsonl").read_text("utf-8").splitlines()]
+    whole, _, _ = listed.read_text("utf-8").rpartition("\n")
+    lines = [json.loads(line) for line in whole.splitlines()]
     assert 0 < len(lines) < 24
     for line in lines:
         assert hashlib.sha256((to / line["file"]).read_bytes()).hexdigest() == line["sha256"]

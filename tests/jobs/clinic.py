@@ -137,7 +137,7 @@ def cut(sound: Path, to: Path, from_s: float, length_s: float) -> Path:
     return to
 
 
-def wait_until(met: Callable[[], object], within_s: float = 120) -> None:
+def wait_until(met: Callable[[], object], within_s: float = 900) -> None:
     """Wait until it is so; generously, for the machine may be busy."""
     end = time.monotonic() + within_s
     while not met():

@@ -58,6 +58,8 @@ from pipeline.store.tables import client
 ROWS = 12
 SAID = "Left ear red. Eyes clear. Weight twelve kilos. Recheck in ten days."
 WRITERS = 2
+MOST_SAID = 80
+"""A writer is killed after it said fewer lines than these, two for each of its writes."""
 
 
 @dataclass
@@ -274,9 +276,21 @@ def _started(
     return process, reading
 
 
-def _lines(pipe: int) -> list[dict[str, Any]]:
+def _said(pipe: int, number: int) -> bytes:
+    """What a writer says, once it has said so many lines: however slow the machine, it is in the middle of its work then."""
+    said = b""
+    while said.count(b"\n") < number and (piece := os.read(pipe, 4096)):
+        said += piece
+    return said
+
+
+def _rest(pipe: int) -> bytes:
     with os.fdopen(pipe, "rb") as opened:
-        whole, _, _ = opened.read().rpartition(b"\n")
+        return opened.read()
+
+
+def _lines(said: bytes) -> list[dict[str, Any]]:
+    whole, _, _ = said.rpartition(b"\n")
     return [json.loads(line) for line in whole.split(b"\n") if line]
 
 
@@ -295,14 +309,17 @@ def kill_writers(
         started = [
             _started(address, anchors, practice, backups, chance.randrange(2**32)) for _ in range(WRITERS)
         ]
-        time.sleep(0.15 + chance.random() * 0.9)
+        said = [_said(pipe, chance.randrange(1, MOST_SAID)) for _, pipe in started]
+        time.sleep(chance.random() * 0.02)  # into the middle of what is begun now
         if backends and number % 10 == 9:
             _kill_backend(address, chance)
         for process, _ in started:
             os.kill(process.pid, signal.SIGKILL)
         for process, _ in started:
             process.join()
-        begun = [seen.take(_lines(pipe)) for _, pipe in started]
+        begun = [
+            seen.take(_lines(before + _rest(pipe))) for before, (_, pipe) in zip(said, started, strict=True)
+        ]
         practice.minutes += 1000
         practice.database = _opened(address, anchors)
         found = list(seen.faults(practice, begun, backups))

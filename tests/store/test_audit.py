@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 import string
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -88,6 +89,8 @@ def test_no_byte_of_signed_records_and_trail_changes_unseen(kept: Practice, seed
         (update(record).values(visit_id="0" * 32), "Visit or version"),
         (update(visit).values(patient_id="0" * 32), "kind or day of visit"),
         (update(visit).values(kind="senior"), "kind or day of visit"),
+        (update(visit).values(practice_id="0" * 32), "kind or day of visit"),
+        (update(record).values(practice_id="0" * 32), "Visit or version"),
         (delete(visit), "is in the trail and is gone"),
         (update(person).values(role="vet"), "Name, role or access"),
         (update(person).values(active=False), "Name, role or access"),
@@ -194,3 +197,15 @@ def test_anchors_hold_no_names(anchored: Practice) -> None:
     text = "".join(file.read_text(encoding="utf-8") for file in folder.iterdir())
     assert "Halloran" not in text
     assert "Bramley" not in text
+
+
+def test_anchors_that_cannot_be_read_are_a_fault(tmp_path: Path) -> None:
+    """Nobody is told that all is well who could not look: here a file stands in the folder's place."""
+    database = Database(tmp_path / "rostral.sqlite", tmp_path / "anchors")
+    new_practice(database)
+    assert audit(database) == ()
+    (tmp_path / "anchors").rename(tmp_path / "elsewhere")
+    (tmp_path / "anchors").write_text("", encoding="utf-8")
+    (fault,) = audit(database)
+    assert fault.startswith(f"The anchors in {tmp_path / 'anchors'} cannot be read")
+    database.close()

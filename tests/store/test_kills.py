@@ -12,4 +12,4 @@ def test_killed_writers_lose_nothing_acknowledged(address: str | Path, tmp_path:
     seen, faults = kill_writers(address, tmp_path / "killed", kills=6, seed=7)
     assert faults == []
     assert sum(seen.interrupted.values()) == 6 * WRITERS
-    assert seen.acknowledged > 0
+    assert seen.acknowledged >= 6
