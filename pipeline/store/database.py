@@ -15,7 +15,7 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, IntegrityError
+from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, IntegrityError, ProgrammingError
 
 from pipeline.store.anchors import Anchors
 from pipeline.store.errors import DatabaseError, EntryError
@@ -109,8 +109,8 @@ class Database:
     def _translated(self) -> Iterator[None]:
         try:
             yield
-        except IntegrityError:
-            raise  # a reference or a number that is taken: whoever wrote knows what it means
+        except (IntegrityError, ProgrammingError):
+            raise  # a number that is taken, or what a trigger refuses: whoever wrote knows what it means
         except DataError as error:
             raise EntryError(
                 f"What was given cannot be kept: {_cause(error)}. Nothing was changed; take that character or"
