@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError
 from dataclasses import replace
 from typing import Any
 
@@ -97,8 +98,14 @@ def test_a_room_of_another_practice_is_not_there(practice: Practice) -> None:
     assert visit.patient_id not in browser.get("/room?words=bramley").text
 
 
-def connect(browser: Browser, visit_id: str) -> WebSocketTestSession:
-    return browser.websocket_connect(f"ws://localhost/room/{visit_id}/sound")
+@contextlib.contextmanager
+def connect(browser: Browser, visit_id: str) -> Iterator[WebSocketTestSession]:
+    """A line of the exam room. As it leaves, the client ends what the desk still does for it, however far that is."""
+    with (
+        contextlib.suppress(CancelledError),
+        browser.websocket_connect(f"ws://localhost/room/{visit_id}/sound") as line,
+    ):
+        yield line
 
 
 def closed_with(browser: Browser, visit_id: str, *sent: str | bytes) -> int:
