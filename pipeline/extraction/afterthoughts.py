@@ -10,6 +10,8 @@ from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import SENTENCE_MARKS
 
+_LONGEST_SENTENCE = 60  # tokens back to the mark that a sentence begins after
+
 
 class Afterthoughts(Details):
     """What a later segment adds to the findings before it: a side, a degree, a grade, qualities, doubt."""
@@ -59,14 +61,15 @@ class Afterthoughts(Details):
         if last.sentence == segment.sentence:
             return segment.opener == "comma"
         named = self.lexicon.findings[last.concept].nature == "abnormal" and last.assertion != "absent"
-        opening = self.norms[self._sentence_start(segment)]
-        return named and segment.sentence - last.sentence == 1 and opening in self.rules.going_on
+        next_sentence = named and segment.sentence - last.sentence == 1
+        return next_sentence and self.norms[self._sentence_start(segment)] in self.rules.going_on
 
     def _sentence_start(self, segment: Segment) -> int:
-        start = segment.start
-        while start > 0 and self.norms[start - 1] not in SENTENCE_MARKS:
-            start -= 1
-        return start
+        """First token of a segment's sentence; that of the segment itself where no mark is near."""
+        for start in range(segment.start, max(0, segment.start - _LONGEST_SENTENCE), -1):
+            if self.norms[start - 1] in SENTENCE_MARKS:
+                return start
+        return segment.start if segment.start > _LONGEST_SENTENCE else 0
 
     def _size_later(self, last: Draft, segment: Segment) -> bool:
         """ "A mass on the flank. It's about a centimetre."."""

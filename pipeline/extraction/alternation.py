@@ -12,6 +12,8 @@ from lexicon import Lexicon
 from pipeline.extraction.mentions import Mention
 from pipeline.extraction.terms import TermTree
 
+_LONGEST = 24  # parts and adjectives in a row that are looked at; nobody says more in one breath
+
 
 class Alternation:
     """Divides terms made of an adjective and a part where the adjective is the verdict on the part before it."""
@@ -53,7 +55,7 @@ class Alternation:
         if part_before and (_lacks_verdict(kept) or lead < start):
             return True
         side_before = start > 0 and norms[start - 1] in self._sides
-        return (part_before or side_before) and self._ends_with_verdict(mentions[at:], norms)
+        return (part_before or side_before) and self._ends_with_verdict(mentions[at : at + _LONGEST], norms)
 
     def _ends_with_verdict(self, mentions: Sequence[Mention], norms: list[str]) -> bool:
         """Whether the parts and adjectives that take turns from here on end with an adjective."""

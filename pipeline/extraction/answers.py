@@ -15,6 +15,7 @@ from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import SENTENCE_MARKS
 
 _REACH = 2  # segments back to what "none" or "it" can refer to
+_REACH_OF_SIZE = 24  # tokens from "another" to its size
 _RECENT = 60  # findings back to what an answer can resolve
 
 
@@ -156,7 +157,9 @@ class Answers(Corrections):
         """The size that follows "another" in its sentence before anything else is named."""
         following = bisect_left(self.sizes, at, key=lambda size: size.start)
         size = self.sizes[following] if following < len(self.sizes) else None
-        if size is None or not SENTENCE_MARKS.isdisjoint(self.norms[at : size.start]):
+        if size is None or size.start - at > _REACH_OF_SIZE:
+            return None
+        if not SENTENCE_MARKS.isdisjoint(self.norms[at : size.start]):
             return None
         named = [m for m in mentions_within(self.analysis.mentions, at, size.start) if not m.is_structure]
         return None if named else size

@@ -318,7 +318,7 @@ class Assertion(Places):
 
     def _estimates(self, token: int) -> bool:
         """ "A wart, four millimetres maybe": right after a size the word is of the size."""
-        return any(size.end == token for size in self.sizes)
+        return token in self.size_ends
 
     def _counts(self, token: int) -> bool:
         """ "Maybe seven percent", "down to maybe one sneeze": an amount is estimated, and what it counts is no doubt."""

@@ -75,7 +75,7 @@ class AttributeReader:
         }
         self._lengths |= dict.fromkeys(lexicon.words["sizes"]["millimetres_said"], 1.0)
         self._grade_words = frozenset(lexicon.words["grading"]["names"])
-        self._parts_of_unit = frozenset(lexicon.words["sizes"]["parts_of_unit"])
+        self._parts_of_unit: dict[str, float] = lexicon.words["sizes"]["parts_of_unit"]
         lasting = lexicon.words["lasting"]
         self._lasting = frozenset(lasting["openers"])
         self._before_amount = frozenset(lasting["before_amount"])
@@ -184,15 +184,20 @@ class AttributeReader:
         return sorted(found, key=lambda size: size.start)
 
     def _single_unit(self, norms: list[str]) -> list[Sized]:
-        """ "About a centimetre", "an inch across"."""
+        """ "About a centimetre", "an inch across", "a quarter of an inch"; of thirds and quarters the usual number is meant."""
         return [
-            Sized(at, at + 2, factor, None)
+            Sized(at, at + 2, round(factor * self._part_before(norms, at), 1), None)
             for at, norm in enumerate(norms[:-1])
             if norm in ("a", "an")
             and (at == 0 or norms[at - 1] not in self._parts_of_unit)
             and (factor := self._lengths.get(norms[at + 1])) is not None
             and len(norms[at + 1]) > 1
         ]
+
+    def _part_before(self, norms: list[str], at: int) -> float:
+        """How much of the unit is said before its article: 0.25 for "a quarter of an inch", else 1."""
+        of_it = at > 1 and norms[at - 1] == "of"
+        return self._parts_of_unit.get(norms[at - 2], 1.0) if of_it else 1.0
 
     def durations(self, analysis: Analysis) -> list[tuple[int, int]]:
         """Tokens of how long something has lasted, as said: "for about three weeks", "over the last two months"."""

@@ -211,8 +211,11 @@ class Corrections(Withdrawals):
                 draft.structure = entry.id
             return structure.system == draft.system
         draft.concept = composed
-        home = self.lexicon.findings[draft.concept].system
-        draft.system = home if home != "any" else structure.system
+        moved = self.lexicon.findings[draft.concept]
+        on_surface = structure.system in moved.surface_of  # a wart on the elbow is of the skin
+        draft.system = (
+            moved.system if moved.system != "any" else moved.home if on_surface else structure.system
+        )
         draft.structure = entry.id
         return True
 

@@ -30,6 +30,9 @@ class PlannedStep:
     conditional: bool = False
 
 
+_LONGEST_CORRECTION = 8  # tokens of words of correction
+
+
 class PlanReader:
     """Gathers plan segments to items."""
 
@@ -136,7 +139,7 @@ class PlanReader:
 
     def _continues(self, analysis: Analysis, item: PlannedStep, step: PlannedStep, *, listed: bool) -> bool:
         """Whether what follows a comma only adds to the item before it."""
-        if item.conditional:
+        if item.conditional or self._corrects(analysis, step):
             return True
         if step.conditional:
             return False
@@ -155,6 +158,15 @@ class PlanReader:
         if listed:
             return first in self._continuing
         return True
+
+    def _corrects(self, analysis: Analysis, step: PlannedStep) -> bool:
+        """ "…, no, make that the twenty first": words of correction, and what comes right behind them and is no step itself."""
+        low = bisect_left(analysis.cues, step.start - _LONGEST_CORRECTION, key=lambda cue: cue.start)
+        high = bisect_left(analysis.cues, step.start + 1, key=lambda cue: cue.start)
+        cues = [cue for cue in analysis.cues[low:high] if cue.kind == "replace"]
+        if any(cue.start == step.start and cue.end >= step.end for cue in cues):
+            return True
+        return any(cue.end == step.start for cue in cues) and self._opening(analysis, step) is None
 
     def _trimmed(self, analysis: Analysis, start: int, end: int) -> tuple[int, int]:
         """The words of an item without those that lead on to it; none of a heading."""

@@ -6,6 +6,7 @@ Runs after the cues have decided (acts.py) and settles what they leave open or t
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Sequence
 from itertools import groupby
 
 from lexicon import Lexicon
@@ -27,6 +28,7 @@ class PlanActs:
         words = lexicon.plan["grammar"]
         self.steps = StepGrammar(lexicon)
         self._conditions = frozenset(words["conditions"])
+        self._meets_again = frozenset(words["meeting_again"])
         self._going_on = frozenset(words["going_on"])
         self._subjects = frozenset(words["subjects"])
         self._purposes = frozenset(words["purposes"])
@@ -120,7 +122,7 @@ class PlanActs:
                     return not self._observes(analysis, segment)
                 return not (self._observes(analysis, segment) or self._names_finding(analysis, segment, step))
             case SpeechAct.INTENTION:
-                return step.manner in _TOLD
+                return step.manner in _TOLD and not self._only_greets(analysis, segment)
             case SpeechAct.QUESTION:
                 asked = analysis.norms[step.told : step.told + 2]
                 return step.manner is Manner.ANNOUNCED and asked[1:] == ["you"]
@@ -167,10 +169,19 @@ class PlanActs:
             ["we", "will"],
         ):
             return not self.steps.timed(analysis, cue.end, segment.end)
+        if self._only_greets(analysis, segment):
+            return True
         if words[0] not in ("i", "we", "let") or not {"will", "going", "like", "us"} & set(words):
             return False
         step = self.steps.opening(analysis, cue.start, segment.end)
         return step is None and not self.steps.timed(analysis, cue.end, segment.end)
+
+    def _only_greets(self, analysis: Analysis, segment: Segment) -> bool:
+        """ "I see you, mister", "let's see you": a meeting to come has a time, or says "again"."""
+        met = _see_you(analysis.norms, segment.start, segment.end)
+        if met is None or not self._meets_again.isdisjoint(analysis.norms[met : segment.end]):
+            return False
+        return not self.steps.timed(analysis, met, segment.end)
 
     def _tells_a_state(self, analysis: Analysis, segment: Segment) -> bool:
         """ "Bloods last month were normal", "on insulin twice daily", "give it a three out of six": a cue of a plan, and none."""
@@ -306,3 +317,8 @@ def _denies(analysis: Analysis, segment: Segment) -> bool:
             return True
         at += 1
     return False
+
+
+def _see_you(norms: Sequence[str], start: int, end: int) -> int | None:
+    """The token after "see you" in tokens start to end."""
+    return next((at + 2 for at in range(start, end - 1) if norms[at : at + 2] == ["see", "you"]), None)

@@ -43,6 +43,7 @@ class PlanCorrector:
         self._units = frozenset(due["units"])
         self._days = frozenset(due["days"])
         self._leading = frozenset(lexicon.words["correcting"]["before_new_time"])
+        self._ordinals = frozenset(tuple(day.split()) for day in due["ordinals"])
 
     def corrected(
         self, analysis: Analysis, items: list[tuple[int, int]], undone: set[int]
@@ -100,10 +101,13 @@ class PlanCorrector:
         return time if time is not None and time.end == end else None
 
     def _time_at(self, analysis: Analysis, numbers: dict[int, Number], at: int, end: int) -> _Time | None:
-        """ "Three weeks", "three", "a fortnight", "Monday"."""
+        """ "Three weeks", "three", "a fortnight", "Monday", "the twenty first"."""
         norms, number = analysis.norms, numbers.get(at)
         if norms[at] in self._days:
             return _Time(at, at, at + 1)
+        for length in (2, 1):
+            if norms[at] == "the" and tuple(norms[at + 1 : at + 1 + length]) in self._ordinals:
+                return _Time(at, at, at + 1 + length) if at + 1 + length <= end else None
         if norms[at] in ("a", "another") and at + 1 < end and norms[at + 1] in self._units:
             return _Time(at, at + 1, at + 2)
         if number is None or number.end > end:

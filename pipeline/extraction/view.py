@@ -134,6 +134,7 @@ class View:
         self.grades = rules.attributes.grades(analysis)
         self.sizes = rules.attributes.sizes(analysis)
         self.size_starts = {size.start for size in self.sizes}
+        self.size_ends = {size.end for size in self.sizes}
         self.durations = rules.attributes.durations(analysis)
         both = frozenset(self.lexicon.words["measuring"]["also_findings"])
         self.measured = {
@@ -248,7 +249,7 @@ class View:
     def _both_named(self, cue: Cue) -> bool:
         """ "On the upper left and upper right": one side and the other, with nothing of their own between."""
         index, light = self.cues["side"], self.rules.between_sides
-        following = next((c for c in index.within(cue.end, cue.end + 6)), None)
+        following = next(iter(index.within(cue.end, cue.end + 6)), None)
         before = next((c for c in reversed(index.within(max(0, cue.start - 6), cue.start))), None)
         for one, other in ((cue, following), (before, cue)):
             if one is None or other is None or {one.group.value, other.group.value} != {"left", "right"}:

@@ -354,3 +354,64 @@ def test_a_part_named_after_an_explanation_is_the_one_spoken_of() -> None:
         "I feel down the windpipe for a bean. Then kidneys, in old cats these get lumpy, hers are smooth."
     ).findings
     assert [f.system for f in findings] == ["abdomen"]
+
+
+@pytest.mark.parametrize(
+    ("said", "planned"),
+    [
+        ("Okay, okay, I see you.", []),
+        ("Let's see you, Duke.", []),
+        ("I'll see you in two weeks.", ["recheck"]),
+        ("See you again soon.", ["recheck"]),
+        ("Plan. Bloods, no treats, rest.", ["test", "diet", "treatment"]),
+    ],
+)
+def test_a_greeting_is_no_appointment(said: str, planned: list[str]) -> None:
+    """ "See you" is one with a time, or with a word of coming back."""
+    assert [item.kind for item in hear(said).plan] == planned
+
+
+def test_a_day_corrected_aloud_in_a_list_is_the_day_of_the_step() -> None:
+    plan = hear("The plan. Rest, and recheck on the fourteenth, no, make that the twenty first.").plan
+    standing = [item for item in plan if not item.superseded]
+    assert [" ".join(piece.text for piece in item.evidence) for item in standing] == [
+        "Rest",
+        "recheck on the twenty first",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("said", "found"),
+    [
+        ("His bottom is clean and dry.", ["clean_perineum", "clean_perineum"]),
+        ("He's dull but responsive.", ["dull", "responsive"]),
+        ("He's moving well on all four legs.", ["normal_gait"]),
+        ("Neck moving well.", ["free_neck"]),
+    ],
+)
+def test_what_is_well_is_named_after_what_was_said(said: str, found: list[str]) -> None:
+    assert [finding.concept for finding in hear(said).findings] == found
+
+
+def test_a_wart_moved_to_another_place_stays_one_of_the_skin() -> None:
+    findings = hear("There's a small wart on the right, correction, the left elbow.").findings
+    assert [(f.system, f.side, f.superseded) for f in findings] == [
+        ("skin", "right", True),
+        ("skin", "left", False),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("said", "mm"),
+    [
+        ("a quarter of an inch", 6.35),
+        ("three quarters of an inch", 19.05),
+        ("half an inch", 12.7),
+        ("an inch", 25.4),
+    ],
+)
+def test_a_part_of_an_inch_is_no_inch(said: str, mm: float) -> None:
+    """One inch is 25.4 mm (international agreement of 1959, read in UCUM essence 2.2)."""
+    assert [f.size_mm for f in hear(f"A skin tag on the shoulder, maybe {said}.").findings] == [
+        pytest.approx(mm, abs=0.06)
+    ]

@@ -76,7 +76,8 @@ class Unnamed:
         if value.number.value >= _SLOWEST_ALONE and self._heart_in_focus(value):
             return "heart_rate", _ALONE
         fewest, most = _BREATHS_ALONE
-        if fewest <= value.number.value <= most and sheet.system_before(value.start) == "respiratory":
+        system = sheet.system_before(value.start) or ""
+        if fewest <= value.number.value <= most and sheet.tables.rates.get(system) == "respiratory_rate":
             return "respiratory_rate", _ALONE
         return None
 
