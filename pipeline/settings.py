@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from pathlib import Path
 from typing import Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 PREFIX = "ROSTRAL_"
@@ -88,6 +90,10 @@ class Settings(BaseSettings):
         default=None,
         description="File of the practice's own wording of documents, or a translation; ours where it says nothing.",
     )
+    zone: str | None = Field(
+        default=None,
+        description="Time zone that documents print times in, by its IANA name: Europe/Dublin; the machine's own by default.",
+    )
     delivery_folder: Path | None = Field(
         default=None, description="The practice's folder that finished files are delivered into."
     )
@@ -122,6 +128,23 @@ class Settings(BaseSettings):
         default=None, description="Folder for joined models; the system's user cache folder by default."
     )
 
+    @field_validator("zone")
+    @classmethod
+    def _is_a_zone(cls, name: str | None) -> str | None:
+        if name is not None:
+            try:
+                ZoneInfo(name)
+            except (ZoneInfoNotFoundError, ValueError, OSError):
+                raise ValueError(
+                    "there is no time zone of that name; write it like Europe/Dublin or America/Chicago"
+                ) from None
+        return name
+
+    @property
+    def time_zone(self) -> tzinfo | None:
+        """The zone of printed times; null stands for this machine's own, as `datetime.astimezone` takes it."""
+        return ZoneInfo(self.zone) if self.zone is not None else None
+
 
 def load_settings(**options: object) -> Settings:
     """Read the settings: an option that is given wins over its variable, which wins over the default.
@@ -135,6 +158,7 @@ def load_settings(**options: object) -> Settings:
         first = error.errors()[0]
         name = str(first["loc"][0]) if first["loc"] else "settings"
         source = f"option --{name.replace('_', '-')}" if name in given else f"variable {PREFIX}{name.upper()}"
+        reason = first["msg"].removeprefix("Value error, ")
         raise SettingsError(
-            f"The {source} cannot be {first['input']!r}: {first['msg'][:1].lower()}{first['msg'][1:]}."
+            f"The {source} cannot be {first['input']!r}: {reason[:1].lower()}{reason[1:]}."
         ) from None

@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 import zipfile
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,8 @@ from pipeline.cli.choosing import choose_owner, choose_patient, owner_words, pat
 from pipeline.cli.keeping import open_books, usual_recordings
 from pipeline.cli.page import clock
 from pipeline.cli.screen import output, printable, remark
-from pipeline.filing import FilingError, Letterhead, clinical_record_pdf
+from pipeline.filing import FilingError, clinical_record_pdf, load_language
+from pipeline.jobs.papers import letterhead_from
 from pipeline.settings import Settings
 from pipeline.store import Client, Practice, practice_of
 from pipeline.store.erasure import Remains, erase_owner, remains_of
@@ -48,7 +50,7 @@ def owner(settings: Settings, which: str, to: Path) -> None:
     parcel.json("owner-trail.json", whole.trail)
     for one in whole.patients:
         folder = f"patients/{_safe(one.patient.patient.name)}-{one.patient.id}"
-        _add_patient(parcel, folder, one, (practice, whole.owner), usual_recordings(settings))
+        _add_patient(parcel, folder, one, _Heads(practice, whole.owner, settings), usual_recordings(settings))
     _close(parcel, practice, f"{owner_words(whole.owner)} and their animals")
 
 
@@ -60,7 +62,7 @@ def patient(settings: Settings, which: str, to: Path) -> None:
         whole = take_out_patient(books.database, books.actor, chosen.id, books.at())
         practice = practice_of(books.database, books.actor)
     parcel = _Parcel(to)
-    _add_patient(parcel, "", whole, (practice, None), usual_recordings(settings))
+    _add_patient(parcel, "", whole, _Heads(practice, None, settings), usual_recordings(settings))
     _close(parcel, practice, patient_words(whole.patient.patient))
 
 
@@ -74,6 +76,15 @@ def erase(settings: Settings, which: str, reason: str, *, yes: bool) -> None:
         if yes:
             erase_owner(books.database, books.actor, chosen.id, reason, books.at())
     _tell_remains(remains, done=yes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Heads:
+    """What stands on every printed record beside it, and the settings of how it looks."""
+
+    practice: Practice
+    client: Client | None
+    settings: Settings
 
 
 class _Parcel:
@@ -120,9 +131,7 @@ class _Parcel:
         shutil.rmtree(self._half)
 
 
-def _add_patient(
-    parcel: _Parcel, folder: str, whole: PatientFile, heads: tuple[Practice, Client | None], sounds: Path
-) -> None:
+def _add_patient(parcel: _Parcel, folder: str, whole: PatientFile, heads: _Heads, sounds: Path) -> None:
     place = f"{folder}/" if folder else ""
     days = {one.id: one.on.isoformat() for one in whole.visits}
     parcel.json(f"{place}patient.json", whole.patient)
@@ -138,9 +147,7 @@ def _add_patient(
         parcel.copy(f"{place}papers/{paper.kind}-{paper.id}{Path(paper.path).suffix}", sounds / paper.path)
 
 
-def _add_record(
-    parcel: _Parcel, folder: str, record: WholeRecord, heads: tuple[Practice, Client | None]
-) -> None:
+def _add_record(parcel: _Parcel, folder: str, record: WholeRecord, heads: _Heads) -> None:
     for version in record.versions:
         name = f"{folder}/version-{version.signed.version}"
         parcel.json(f"{name}.json", version.signed)
@@ -149,11 +156,15 @@ def _add_record(
         parcel.json(f"{folder}/draft.json", record.draft)
     if not record.versions:
         return
-    practice, client = heads
-    columns = practice.model_dump(include={"name", "address", "phone", "email", "registration"})
     try:
         printed = clinical_record_pdf(
-            [one.signed for one in record.versions], Letterhead(**columns), load_lexicon(), client=client
+            [one.signed for one in record.versions],
+            letterhead_from(heads.practice),
+            load_lexicon(),
+            client=heads.client,
+            paper=heads.settings.paper,
+            language=load_language(heads.settings.document_words),
+            zone=heads.settings.time_zone,
         )
     except FilingError as error:
         remark(f"Record {record.id} could not be printed and is there as JSON alone: {error}")

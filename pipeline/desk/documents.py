@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Literal, get_args
 
 from pipeline.desk.desk import Desk
@@ -18,6 +19,7 @@ from pipeline.filing import (
     load_language,
     take_home_sheet_pdf,
 )
+from pipeline.jobs.papers import letterhead_of
 from pipeline.review import current
 from pipeline.store import (
     Actor,
@@ -28,7 +30,6 @@ from pipeline.store import (
     RecordLine,
     client_of,
     patient_of,
-    practice_of,
     record_line,
     record_of,
     signed_version,
@@ -73,6 +74,7 @@ def document(desk: Desk, actor: Actor, record_id: str, form: Form) -> Document:
             past=around.past,
             paper=around.paper,
             language=around.language,
+            zone=around.zone,
         )
     else:
         printed = take_home_sheet_pdf(
@@ -82,6 +84,7 @@ def document(desk: Desk, actor: Actor, record_id: str, form: Form) -> Document:
             past=around.past,
             paper=around.paper,
             language=around.language,
+            zone=around.zone,
         )
     return Document(printed.pdf, "application/pdf", f"{name}.pdf", kept.version)
 
@@ -115,19 +118,19 @@ class _Around:
     past: dict[str, tuple[PastValue, ...]]
     paper: PaperName
     language: Language
+    zone: tzinfo | None
 
 
 def _around(desk: Desk, actor: Actor, line: RecordLine) -> _Around:
     animal = patient_of(desk.database, actor, line.patient_id)
     settings = desk.options.settings
     return _Around(
-        letterhead=Letterhead.model_validate(
-            practice_of(desk.database, actor).model_dump(include=set(Letterhead.model_fields))
-        ),
+        letterhead=letterhead_of(desk.database, actor),
         client=client_of(desk.database, actor, animal.client_id) if animal.client_id else None,
         past={kind: values_of(desk.database, actor, line.patient_id, kind) for kind in CHARTED},
         paper=settings.paper,
         language=load_language(settings.document_words),
+        zone=settings.time_zone,
     )
 
 

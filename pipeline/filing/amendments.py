@@ -30,7 +30,7 @@ class Amendment(Frozen):
 
 
 def amendments_of(
-    versions: Sequence[SignedVersion], lexicon: Lexicon, language: Language, zone: tzinfo
+    versions: Sequence[SignedVersion], lexicon: Lexicon, language: Language, zone: tzinfo | None
 ) -> tuple[Amendment, ...]:
     """Give all versions, the last first, with their changes; nothing where there is but one."""
     if len(versions) < 2:

@@ -32,13 +32,13 @@ def clinical_record_pdf(
     past: Mapping[str, Sequence[PastValue]] = _NOTHING,
     paper: PaperName = "a4",
     language: Language | None = None,
-    zone: tzinfo = UTC,
+    zone: tzinfo | None = UTC,
 ) -> Printed:
     """Print a record as PDF/A-3a and PDF/UA-1 with its data attached; the same input gives the same bytes.
 
     `versions` are all versions of one record: the last one stands, the earlier ones are shown as amendments. `client` is
     the owner as the practice knows them (the record itself holds none). `past` holds values of earlier visits by kind. Times are
-    those of `zone`.
+    those of `zone`, of this machine's own where it is null.
     Raises FilingError when versions are missing, mixed or out of order.
     """
     check_versions(versions)

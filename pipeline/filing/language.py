@@ -93,9 +93,12 @@ class Language(Frozen):
         return self["values"][last].format(first=", ".join(items[:-1]), last=items[-1])
 
     def time(self, at: datetime) -> str:
-        """Write a day and a time with the name of its zone."""
+        """Write a day and a time with the name of its zone, or how far it is from UTC where it has no name."""
         clock = self["language"]["time"].format(hour=f"{at:%H}", minute=f"{at:%M}")
-        return f"{self.day(at)}, {clock} {at.tzname() or ''}".strip()
+        name = at.tzname() or ""
+        if name.startswith(("+", "-")):  # what zones without a name of their own are called: "+0545", "-03"
+            name = f"UTC{name[:3]}{f':{name[3:]}' if name[3:] else ''}"
+        return f"{self.day(at)}, {clock} {name}".strip()
 
 
 @cache

@@ -75,7 +75,7 @@ def take_home_sheet_pdf(
     past: Mapping[str, Sequence[PastValue]] = _NOTHING,
     paper: PaperName = "a4",
     language: Language | None = None,
-    zone: tzinfo = UTC,
+    zone: tzinfo | None = UTC,
 ) -> Printed:
     """Print the sheet of a signed version as PDF/A-2a and PDF/UA-1; the same input gives the same bytes.
 
@@ -107,9 +107,9 @@ def sheet_content(
     lexicon: Lexicon,
     past: Mapping[str, Sequence[PastValue]],
     language: Language,
-    zone: tzinfo = UTC,
+    zone: tzinfo | None = UTC,
 ) -> SheetContent:
-    """Put a signed version into an owner's words; days are those of `zone`."""
+    """Put a signed version into an owner's words; days are those of `zone`, of this machine's own where it is null."""
     return _Sheet(version, lexicon, language, zone).whole(letterhead, past)
 
 
@@ -128,7 +128,7 @@ def reading_text(content: SheetContent, language: Language) -> str:
 
 
 class _Sheet:
-    def __init__(self, version: SignedVersion, lexicon: Lexicon, language: Language, zone: tzinfo) -> None:
+    def __init__(self, version: SignedVersion, lexicon: Lexicon, language: Language, zone: tzinfo | None) -> None:
         self._zone = zone
         self._version = version
         self._record = version.record

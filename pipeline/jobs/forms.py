@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -45,16 +46,17 @@ UNSIGNED = "Nobody signed this record: it is a draft."
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How forms are made: the paper of documents, a file of the practice's own wording, the release of FHIR."""
+    """How forms are made: paper, wording and zone of documents (null: this machine's own zone), and the release of FHIR."""
 
     paper: PaperName = "a4"
     words: Path | None = None
+    zone: tzinfo | None = UTC
     release: Release = "R4B"
 
 
 def look_of(settings: Settings, release: Release = "R4B") -> Look:
     """The look that the settings ask for."""
-    return Look(paper=settings.paper, words=settings.document_words, release=release)
+    return Look(paper=settings.paper, words=settings.document_words, zone=settings.time_zone, release=release)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,7 @@ def _printed(papers: Papers, form: Form, look: Look) -> Made:
             past=papers.past,
             paper=look.paper,
             language=language,
+            zone=look.zone,
         )
     else:
         printed = clinical_record_pdf(
@@ -110,6 +113,7 @@ def _printed(papers: Papers, form: Form, look: Look) -> Made:
             past=papers.past,
             paper=look.paper,
             language=language,
+            zone=look.zone,
         )
     return Made(printed.pdf, printed.warnings)
 

@@ -13,6 +13,7 @@ from pipeline.store import (
     Database,
     NotAllowedError,
     PastValue,
+    Practice,
     SignedVersion,
     client_of,
     patient_of,
@@ -59,5 +60,9 @@ def papers_of(database: Database, actor: Actor, record_id: str, at: datetime) ->
 
 def letterhead_of(database: Database, actor: Actor) -> Letterhead:
     """The head of the practice's documents."""
-    practice = practice_of(database, actor)
+    return letterhead_from(practice_of(database, actor))
+
+
+def letterhead_from(practice: Practice) -> Letterhead:
+    """The head of a practice's documents, from its lines in the books."""
     return Letterhead(**practice.model_dump(include=set(Letterhead.model_fields)))

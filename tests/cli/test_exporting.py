@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
-from commands import Run, one_line
+from commands import Process, Run, one_line
 from kept import START, Practice, new_practice, understood
 
 from lexicon import load_lexicon
@@ -71,6 +71,37 @@ def test_documents_are_of_the_practices_paper_and_in_its_words(
     wrong = run("export", record, "--as", "sheet", "--to", str(tmp_path / "other"))
     assert wrong.exit_code == 1
     assert "nothing is filled in for {nam}" in one_line(wrong.stderr)
+
+
+def test_times_are_printed_in_the_practices_zone_and_kept_in_utc(
+    run: Run, books: Practice, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Zones of the tz database: Kathmandu is 5 hours 45 minutes ahead of UTC all year."""
+    record, to = books.signed().id, tmp_path / "out"
+    [signed] = [e.at for e in events_of(books.database, books.vet, record) if e.action == "sign"]
+    monkeypatch.setenv("ROSTRAL_ZONE", "Asia/Kathmandu")
+    done = run("export", record, "--as", "pdf", "--as", "json", "--to", str(to))
+    assert done.exit_code == 0, done.stderr
+    there = signed + timedelta(hours=5, minutes=45)
+    printed = pypdf.PdfReader(to / f"{record}-v1.pdf").pages[0].extract_text()
+    assert f"{there.day} {there:%B %Y, %H:%M} UTC+05:45" in printed
+    kept = json.loads((to / f"{record}-v1.json").read_text("utf-8"))
+    assert kept["signed_at"].endswith("Z")
+    monkeypatch.setenv("ROSTRAL_ZONE", "Asia/Katmandoo")
+    wrong = run("export", record, "--as", "pdf", "--to", str(to))
+    assert wrong.exit_code == 2
+    assert "ROSTRAL_ZONE cannot be 'Asia/Katmandoo': there is no time zone of that name" in one_line(
+        wrong.stderr
+    )
+
+
+def test_without_a_zone_the_machines_own_is_taken(books: Practice, tmp_path: Path, process: Process) -> None:
+    record, to = books.signed().id, tmp_path / "out"
+    done = process(
+        "export", record, "--as", "pdf", "--to", str(to), TZ="XYZ-3"
+    )  # POSIX: three hours ahead of UTC
+    assert done.returncode == 0, done.stderr
+    assert " XYZ" in pypdf.PdfReader(to / f"{record}-v1.pdf").pages[0].extract_text()
 
 
 def test_one_text_goes_to_standard_output(run: Run, books: Practice) -> None:

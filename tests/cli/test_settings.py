@@ -26,6 +26,9 @@ def test_an_empty_variable_counts_as_not_set(monkeypatch: pytest.MonkeyPatch) ->
         ("ROSTRAL_THREADS", "-1"),
         ("ROSTRAL_LANGUAGE", "English"),
         ("ROSTRAL_ALLOW_DOWNLOAD", "x"),
+        ("ROSTRAL_ZONE", "Alder Lane"),
+        ("ROSTRAL_ZONE", "Europe"),  # a folder of the zones' files, no zone
+        ("ROSTRAL_ZONE", "../etc/localtime"),
     ],
 )
 def test_a_wrong_variable_is_named_with_its_value(
