@@ -10,6 +10,7 @@ from importlib.metadata import version
 from fastapi import FastAPI
 
 from pipeline.desk import errors, statics
+from pipeline.desk.courier import Courier
 from pipeline.desk.desk import Desk
 from pipeline.desk.ears import Ears
 from pipeline.desk.guard import Guard
@@ -21,6 +22,7 @@ from pipeline.desk.routes import (
     facts,
     filing,
     find,
+    handing_over,
     home,
     owners,
     patients,
@@ -50,6 +52,7 @@ AREAS = (
     sound,
     room,
     room_sound,
+    handing_over,
     filing,
     find,
     patients,
@@ -78,6 +81,7 @@ def create_app(desk: Desk) -> FastAPI:
         app.include_router(area.router)
     app.state.ears = Ears(desk.options.settings)
     app.state.rooms = Rooms(desk.options.recordings, app.state.ears.decoder)
+    app.state.courier = Courier(desk.database, desk.options.settings, desk.options.recordings)
     app.state.metrics = Metrics()
     app.add_middleware(Measured, metrics=app.state.metrics)
     app.add_middleware(Guard)
@@ -86,8 +90,10 @@ def create_app(desk: Desk) -> FastAPI:
 
 @asynccontextmanager
 async def _running(app: FastAPI) -> AsyncIterator[None]:
-    """From the first request to the last: examinations that were ended go on to their drafts, and none is cut off at the end."""
-    desk, rooms = app.state.desk, app.state.rooms
+    """From the first request to the last: examinations that were ended go on to their drafts, records to where they are sent."""
+    desk, rooms, courier = app.state.desk, app.state.rooms, app.state.courier
     await asyncio.to_thread(rooms.finish, desk.database, desk.at)
+    await asyncio.to_thread(courier.begin)
     yield
+    await asyncio.to_thread(courier.end)
     await asyncio.to_thread(rooms.leave)

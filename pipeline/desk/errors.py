@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from lexicon import LexiconError
 from pipeline.desk.texts import say, texts
 from pipeline.filing import FilingError
+from pipeline.jobs import JobsError
 from pipeline.review import ReviewError
 from pipeline.store import (
     ConflictError,
@@ -36,6 +37,7 @@ _STATUS: tuple[tuple[type[Exception], int], ...] = (
     (ConflictError, 409),
     (EntryError, 422),
     (ReviewError, 422),
+    (JobsError, 409),
     (FilingError, 500),
     (DatabaseError, 503),
     (LexiconError, 503),
@@ -116,7 +118,7 @@ class TooOftenError(DeskError):
 
 def install(app: FastAPI) -> None:
     """Let the application tell of its errors in this way."""
-    for kind in (DeskError, StoreError, ReviewError, FilingError, LexiconError):
+    for kind in (DeskError, StoreError, ReviewError, FilingError, JobsError, LexiconError):
         app.add_exception_handler(kind, _known)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _wrong_request)

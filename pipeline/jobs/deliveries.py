@@ -11,9 +11,7 @@ from typing import Literal, cast
 
 from pydantic import Field
 
-from pipeline.filing.fhir import Release
-from pipeline.jobs.delivering import DELIVER, WAYS, Deliver, Way, kept_form, must_be_set
-from pipeline.jobs.forms import Form
+from pipeline.jobs.delivering import DELIVER, Deliver, asked_by, kept_form, must_be_set
 from pipeline.jobs.model import Job, JobsError
 from pipeline.jobs.service import Jobs, id_of_key
 from pipeline.settings import Settings
@@ -54,10 +52,6 @@ class Deliveries:
         self._jobs = jobs
         self._settings = settings
 
-    def ways(self, form: Form) -> tuple[Way, ...]:
-        """The ways that this machine's settings have for a form."""
-        return tuple(way for way in WAYS if self._is_set(way, form))
-
     def submit(self, actor: Actor, wish: Deliver, key: str | None = None) -> Handover:
         """Ask for a signed record to be handed over; unsolved from now on, whatever happens.
 
@@ -96,10 +90,10 @@ class Deliveries:
 
     def one(self, actor: Actor, delivery_id: str) -> Handover:
         """A delivery of the practice as it stands now. Raises NotFoundError, DatabaseError."""
-        kept = next((one for one in self._kept(actor) if one.id == delivery_id), None)
-        if kept is None:
+        found = deliveries_of(self._database, actor, delivery_id=delivery_id)
+        if not found:
             raise NotFoundError("There is no such delivery in this practice.")
-        return _standing(kept, self._jobs.known(actor, [delivery_id]).get(delivery_id))
+        return _standing(found[0], self._jobs.known(actor, [delivery_id]).get(delivery_id))
 
     def retry(self, actor: Actor, delivery_id: str) -> Handover:
         """Try an unsolved delivery again at once, with the record's last signed version; one that goes on is left to it.
@@ -113,7 +107,10 @@ class Deliveries:
             if job is not None:
                 self._jobs.retry(actor, delivery_id)
             else:
-                self._jobs.submit(actor, DELIVER.name, _wish(before.receipt), job_id=delivery_id)
+                # the engine forgets jobs that ended long ago
+                kept = before.receipt
+                wish = asked_by(kept.record_id, kept.way, kept.form)
+                self._jobs.submit(actor, DELIVER.name, wish, job_id=delivery_id)
         return self.one(actor, delivery_id)
 
     def give_up(self, actor: Actor, delivery_id: str, reason: str) -> Handover:
@@ -156,28 +153,10 @@ class Deliveries:
             raise EntryError("This delivery is solved: there is nothing to do.")
         return found
 
-    def _is_set(self, way: Way, form: Form) -> bool:
-        try:
-            must_be_set(self._settings, way, form)
-        except EntryError:
-            return False
-        return True
-
 
 def _queued(kept: Delivery, actor: Actor) -> Delivery:
     """Asked for anew, by this person. That it was tried before its checksum goes on telling."""
     return kept.model_copy(update={"state": "queued", "reason": "", "at": now(), "by": actor.name})
-
-
-def _wish(kept: Delivery) -> Deliver:
-    """What was asked for, from its receipt: the engine forgets jobs that ended long ago."""
-    form, _, release = kept.form.partition(".")
-    return Deliver(
-        record_id=kept.record_id,
-        way=cast("Way", kept.way),
-        form=cast("Form", form),
-        release=cast("Release", release.upper() or "R4B"),
-    )
 
 
 def _standing(kept: Delivery, job: Job | None) -> Handover:

@@ -11,6 +11,8 @@ import hashlib
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from pydantic import ValidationError
+
 from pipeline.filing import FilingError, load_language
 from pipeline.filing.delivery import post_to_server, put_in_folder, safe_stem
 from pipeline.filing.errors import AwayError
@@ -71,9 +73,29 @@ def must_be_set(settings: Settings, way: Way, form: Form) -> None:
             raise EntryError("A FHIR server takes documents of the form fhir: give --as fhir.")
 
 
+def lack(settings: Settings, way: Way, form: Form) -> str:
+    """What `must_be_set` says against it; empty where nothing is in the way."""
+    try:
+        must_be_set(settings, way, form)
+    except EntryError as error:
+        return str(error)
+    return ""
+
+
 def kept_form(asked: Deliver) -> str:
     """What the receipt calls the form: the two releases of FHIR are two."""
     return f"{asked.form}.{asked.release.lower()}" if asked.form == "fhir" else asked.form
+
+
+def asked_by(record_id: str, way: str, named: str) -> Deliver:
+    """What is asked for by the name that receipts give a form: `sheet`, `fhir.r5`. Raises EntryError."""
+    form, _, release = named.partition(".")
+    try:
+        return Deliver.model_validate(
+            {"record_id": record_id, "way": way, "form": form, "release": release.upper() or "R4B"}
+        )
+    except ValidationError:
+        raise EntryError(f"Nothing is handed over as {named!r} by {way!r}: choose what and how.") from None
 
 
 def _deliver(work: Work, asked: Deliver) -> dict[str, Any]:

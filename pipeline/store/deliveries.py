@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import AwareDatetime
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Row, func, select
 
 from pipeline.speech.model import Frozen
 from pipeline.store.database import Database
@@ -84,9 +84,14 @@ def _state(connection: Connection, actor: Actor, delivery: Delivery) -> str | No
 
 
 def deliveries_of(
-    database: Database, actor: Actor, *, unsolved: bool = False, record_id: str | None = None
+    database: Database,
+    actor: Actor,
+    *,
+    unsolved: bool = False,
+    record_id: str | None = None,
+    delivery_id: str | None = None,
 ) -> tuple[Delivery, ...]:
-    """Each delivery as it stands now, the oldest first; only what nobody solved where `unsolved`, or of one record."""
+    """Each delivery as it stands now, the oldest first; what nobody solved where `unsolved`, of one record, one alone."""
     chosen = (
         select(event, func.coalesce(person.c.name, event.c.person_id).label("by"))
         .select_from(event.outerjoin(person, person.c.id == event.c.person_id))
@@ -95,16 +100,15 @@ def deliveries_of(
     )
     if record_id is not None:
         chosen = chosen.where(event.c.subject == record_id)
-    now: dict[str, Delivery] = {}
+    if delivery_id is not None:
+        chosen = chosen.where(event.c.detail.contains(delivery_id, autoescape=True))
+    last: dict[str, tuple[Row[Any], dict[str, Any]]] = {}
     with database.reading() as connection:
         for row in connection.execute(chosen):
             detail = json.loads(row.detail)
-            one = Delivery(
-                id=detail.pop("delivery"),
-                record_id=row.subject,
-                at=datetime.fromisoformat(row.at),
-                by=row.by,
-                **detail,
-            )
-            now[one.id] = one
-    return tuple(one for one in now.values() if not unsolved or one.state not in Solved)
+            last[detail.pop("delivery")] = row, detail
+    return tuple(
+        Delivery(id=one, record_id=row.subject, at=datetime.fromisoformat(row.at), by=row.by, **detail)
+        for one, (row, detail) in last.items()
+        if delivery_id in (None, one) and not (unsolved and detail["state"] in Solved)
+    )

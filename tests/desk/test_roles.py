@@ -57,6 +57,11 @@ MATRIX: dict[str, tuple[int, int, int, int]] = {
     "GET /filing/{signed_id}": (SIGN_IN, DONE, DONE, DONE),
     "GET /filing/{signed_id}/documents/{form}": (SIGN_IN, DONE, DONE, DONE),
     "POST /filing/{signed_id}/filed": (SIGN_IN, FORM, FORM, NO),
+    "GET /filing/deliveries": (SIGN_IN, DONE, DONE, DONE),
+    "GET /filing/{signed_id}/deliveries": (SIGN_IN, DONE, DONE, DONE),
+    "POST /filing/{signed_id}/deliveries": (SIGN_IN, FORM, FORM, NO),
+    "POST /filing/{signed_id}/deliveries/{delivery_id}/again": (SIGN_IN, LOST, LOST, NO),
+    "POST /filing/{signed_id}/deliveries/{delivery_id}/give-up": (SIGN_IN, LOST, LOST, NO),
     "GET /room": (SIGN_IN, DONE, DONE, NO),
     "POST /room": (SIGN_IN, FORM, FORM, NO),
     "GET /room/{visit_id}": (SIGN_IN, DONE, DONE, NO),
@@ -118,6 +123,7 @@ def test_every_route_answers_each_role_as_the_table_says(practice: Practice, who
         "name": "desk.css",
         "visit_id": on_the_table(practice).id,
         "lost_id": "0" * 32,
+        "delivery_id": "0" * 32,
     }
     column = [None, *ROLES].index(who)
     wrong = {}

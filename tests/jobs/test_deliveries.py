@@ -12,6 +12,7 @@ from clinic import SETTINGS, START, Clinic, new_clinic, wait_until
 from receivers import FhirServer, Postbox, fhir_server, mail_server
 
 from pipeline.jobs import KINDS, Deliver, Deliveries, Handover, Jobs, JobsError
+from pipeline.jobs.delivering import WAYS, lack
 from pipeline.record import Owner
 from pipeline.settings import Settings
 from pipeline.store import (
@@ -274,15 +275,15 @@ def test_one_whose_job_is_forgotten_is_asked_for_anew(
 
 
 def test_only_what_can_be_handed_over_is_taken_on(
-    clinic: Clinic, deliveries: Deliveries, jobs: Jobs, server: FhirServer
+    clinic: Clinic, deliveries: Deliveries, jobs: Jobs, settings: Settings
 ) -> None:
     wish = fhir(clinic)
     bare = Deliveries(clinic.database, jobs, SETTINGS)
-    assert (bare.ways("pdf"), deliveries.ways("pdf"), deliveries.ways("fhir")) == (
-        (),
-        ("folder", "mail"),
-        ("folder", "fhir"),
-    )
+    assert "ROSTRAL_DELIVERY_FOLDER" in lack(SETTINGS, "folder", "pdf")
+    assert "ROSTRAL_MAIL_SERVER" in lack(SETTINGS, "mail", "sheet")
+    assert "ROSTRAL_FHIR_SERVER" in lack(SETTINGS, "fhir", "fhir")
+    assert [lack(settings, way, "pdf") == "" for way in WAYS] == [True, True, False]
+    assert [lack(settings, way, "fhir") == "" for way in WAYS] == [True, False, True]
     with pytest.raises(EntryError, match="No FHIR server is set"):
         bare.submit(clinic.vet, wish)
     with pytest.raises(EntryError, match="of the form fhir"):

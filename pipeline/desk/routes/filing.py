@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
+from pipeline.desk.courier import Courier
 from pipeline.desk.desk import AtDesk, Desk
 from pipeline.desk.documents import FORMS, document
 from pipeline.desk.documents import Form as Paper
 from pipeline.desk.errors import status_of
 from pipeline.desk.forms import Form
+from pipeline.desk.handing_over import consent, exits
 from pipeline.desk.pages import go_to, page
 from pipeline.desk.texts import say
 from pipeline.desk.who import Anyone, Clinical
@@ -30,6 +33,7 @@ from pipeline.store import (
     signed_version,
     waiting,
 )
+from pipeline.store.stamps import new_id
 
 router = APIRouter(prefix="/filing", include_in_schema=False)
 
@@ -56,6 +60,8 @@ def to_file(
         limit=_A_PAGE + 1,
         offset=(page_number - 1) * _A_PAGE,
     )
+    courier: Courier = request.app.state.courier
+    not_arrived = Counter(one.receipt.record_id for one in courier.unsolved(actor))
     return page(
         request,
         "filing.html",
@@ -63,6 +69,7 @@ def to_file(
         more=len(lines) > _A_PAGE,
         page_number=page_number,
         counts=counts(desk.database, actor),
+        not_arrived=not_arrived,
         just_filed="filed" in request.query_params,
         chosen={"state": state, "kind": kind or "", "name": name},
         now=desk.at(),
@@ -72,7 +79,7 @@ def to_file(
 @router.get("/{record_id}")
 def show(request: Request, desk: AtDesk, actor: Anyone, record_id: str) -> Response:
     """One signed record at the desk."""
-    return _shown(request, desk, actor, record_id)
+    return shown(request, desk, actor, record_id)
 
 
 @router.get("/{record_id}/documents/{form}")
@@ -95,7 +102,7 @@ def filed(request: Request, desk: AtDesk, actor: Clinical, record_id: str, form:
             raise EntryError(say("filing.newer"))
         file_record(desk.database, actor, kept, form.get("note", ""), desk.at())
     except StoreError as error:
-        return _shown(
+        return shown(
             request,
             desk,
             actor,
@@ -107,7 +114,7 @@ def filed(request: Request, desk: AtDesk, actor: Clinical, record_id: str, form:
     return go_to("/filing?filed=1")
 
 
-def _shown(
+def shown(
     request: Request,
     desk: Desk,
     actor: Actor,
@@ -117,6 +124,8 @@ def _shown(
     note: str = "",
     status: int = 200,
 ) -> Response:
+    """The page of one signed record: its identity, its documents, where it was handed over to, its filing."""
+    courier: Courier = request.app.state.courier
     line = record_line(desk.database, actor, record_id)
     signed = signed_version(desk.database, actor, record_id, None, desk.at())
     animal = patient_of(desk.database, actor, line.patient_id)
@@ -137,6 +146,11 @@ def _shown(
         owner=owner,
         deeds=deeds,
         forms=FORMS,
+        exits=exits(desk, courier, actor, owner),
+        consent=consent(desk, actor, owner),
+        deliveries=courier.of_record(actor, record_id),
+        trouble=courier.trouble,
+        key=new_id(),
         fault=fault,
         note=note,
     )
