@@ -8,6 +8,9 @@ from __future__ import annotations
 import logging
 import threading
 from pathlib import Path
+from typing import Annotated, cast
+
+from fastapi import Depends, Request
 
 from pipeline.jobs import Deliveries, Handover, Jobs, JobsError
 from pipeline.jobs.delivering import Way, lack
@@ -79,3 +82,11 @@ class Courier:
             if self._jobs is None:
                 self._jobs = Jobs(self._database, self._settings, self._recordings)
             return self._jobs
+
+
+def courier_of(request: Request) -> Courier:
+    """The courier of the desk that a request came to."""
+    return cast("Courier", request.app.state.courier)
+
+
+AtCourier = Annotated[Courier, Depends(courier_of)]

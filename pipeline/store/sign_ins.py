@@ -21,7 +21,9 @@ from pipeline.store.stamps import new_id, sha256, stamp
 from pipeline.store.tables import access_token, failed_attempt, person, sign_in
 from pipeline.store.trail import change
 
-Scope = Literal["records:read", "records:write", "patients:read", "patients:write", "metrics:read"]
+Scope = Literal[
+    "records:read", "records:write", "records:send", "patients:read", "patients:write", "metrics:read"
+]
 """What a token lets a program do, as far as the role of its owner lets them do it."""
 
 _TOUCH = timedelta(minutes=1)

@@ -14,6 +14,7 @@ import pytest
 from desks import ROLES, Browser, Practice, draft, signed
 from httpx2 import Response
 from receivers import FhirServer, Postbox, fhir_server, mail_server
+from test_api import program
 
 from lexicon import load_lexicon
 from pipeline.filing.fhir import read_fhir_document
@@ -229,3 +230,36 @@ def test_nobody_hands_over_what_is_not_theirs_to(sending: Practice) -> None:
     assert "A nurse or a vet" in shown
     assert "Put it into the folder" not in shown
     assert manager.get(place).text.count("data-delivery=") == 1
+
+
+def test_programs_hand_over_and_look_within_their_scopes(
+    sending: Practice, nurse: Browser, tmp_path: Path
+) -> None:
+    """A program asks at the same desk that hands over; the page and the program see one delivery."""
+    kept = signed(sending)
+    place = f"/api/v1/records/{kept.id}/deliveries"
+    wish = {"way": "folder", "form": "fhir", "release": "R5", "key": "order 7"}
+    reads = program(sending, "records:read")
+    assert reads.get(place).json() == []
+    refused = reads.post(place, json=wish)
+    assert refused.status_code == 403
+    assert "records:send" in refused.json()["message"]
+    assert program(sending, "records:write").post(place, json=wish).status_code == 403
+    assert program(sending, "records:send", role="manager").post(place, json=wish).status_code == 403
+    sends = program(sending, "records:send", role="nurse")
+    first, second = (sends.post(place, json=wish) for _ in range(2))
+    assert (first.status_code, second.status_code) == (202, 202)
+    identifier = first.json()["receipt"]["id"]
+    assert second.json()["receipt"]["id"] == identifier
+    seen(nurse, kept, "delivered")
+    receipt = reads.get(f"/api/v1/deliveries/{identifier}").json()["receipt"]
+    [file] = (tmp_path / "filed").iterdir()
+    assert receipt["place"] == str(file)
+    assert receipt["sha256"] == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert (receipt["form"], receipt["by"], receipt["version"]) == ("fhir.r5", "Tobin Marsh", 1)
+    assert reads.get("/api/v1/deliveries").json() == []
+    assert sends.post(f"/api/v1/deliveries/{identifier}/again").status_code == 422
+    assert sends.post(place, json={"way": "mail", "form": "sheet"}).status_code == 422
+    lost = "/api/v1/deliveries/" + "0" * 32
+    assert reads.get(lost).status_code == 404
+    assert sends.post(f"{lost}/given-up", json={"reason": "x"}).status_code == 404

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from browsers import chromium, enter, faults, picture, serving
@@ -268,6 +271,46 @@ def test_the_nurse_files_by_keyboard_alone(practice: Practice, address: str, bro
         page.keyboard.press("Enter")
         page.wait_for_url(re.compile("filed=1"))
     assert record_of(practice.database, practice.people["vet"], kept.id).state == "filed"
+
+
+def test_the_nurse_hands_a_signed_record_over_by_keyboard_alone(
+    practice: Practice, browser: Browser, tmp_path: Path
+) -> None:
+    """The vet signs, the nurse puts it into the folder; the receipt comes by itself and holds the file's checksum."""
+    filed_at = tmp_path / "filed"
+    settings = practice.desk.options.settings.model_copy(update={"delivery_folder": filed_at})
+    desk = replace(practice.desk, options=replace(practice.desk.options, settings=settings))
+    kept = draft(practice, WHOLE)
+    with serving(desk) as address, browser.new_context() as one, browser.new_context() as other:
+        vet = enter(one, address, "vet")
+        vet.goto(f"{address}/records/{kept.id}", wait_until="networkidle")
+        vet.keyboard.press("A")
+        expect(vet.locator("#left")).to_have_text("all looked at")
+        vet.keyboard.press("s")
+        vet.keyboard.type(PASSWORD)
+        vet.keyboard.press("Enter")
+        vet.wait_for_url(re.compile("signed=1"))
+        nurse = enter(other, address, "nurse")
+        nurse.goto(f"{address}/filing/{kept.id}")
+        # The folder is not there yet: that is told, and mended.
+        nurse.get_by_label("What goes into the folder").focus()
+        nurse.keyboard.press("Tab")
+        expect(nurse.get_by_role("button", name="Put it into the folder")).to_be_focused()
+        nurse.keyboard.press("Enter")
+        expect(nurse.locator("[data-delivery] .why")).to_contain_text(str(filed_at))
+        assert faults(nurse) == []
+        picture(nurse, "handed_not_arrived")
+        filed_at.mkdir()
+        nurse.get_by_role("button", name="Try again").focus()
+        nurse.keyboard.press("Enter")
+        expect(nurse.locator("[data-state=delivered]")).to_be_visible(timeout=60_000)
+        [file] = filed_at.iterdir()
+        receipt = nurse.locator("[data-state=delivered]")
+        expect(receipt).to_contain_text(str(file))
+        expect(receipt).to_contain_text(hashlib.sha256(file.read_bytes()).hexdigest())
+        expect(receipt).to_contain_text("Tobin Marsh")
+        assert faults(nurse) == []
+        picture(nurse, "handed_arrived")
 
 
 def test_of_two_reviewers_nobody_loses_what_was_typed(

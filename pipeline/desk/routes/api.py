@@ -12,11 +12,17 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from lexicon.picking import findings_like
 from lexicon.schema import System
+from pipeline.desk.courier import AtCourier
 from pipeline.desk.desk import AtDesk
-from pipeline.desk.errors import BadTokenError, OutOfScopeError
+from pipeline.desk.errors import BadTokenError, NotForRoleError, OutOfScopeError
 from pipeline.desk.forms import whole_text
+from pipeline.desk.handing_over import hand_over
 from pipeline.exam import understand
 from pipeline.extraction.model import MeasurementKind
+from pipeline.filing.fhir import Release
+from pipeline.jobs import Deliver, Handover
+from pipeline.jobs.delivering import Way
+from pipeline.jobs.forms import Form
 from pipeline.record import ExamRecord, Owner, Patient, Visit
 from pipeline.record.model import Notice, VisitKind
 from pipeline.review import Operation, Review, current, hindrances, notice_key
@@ -41,6 +47,7 @@ from pipeline.store import (
     keep_record,
     open_visit,
     patient_of,
+    record_line,
     record_of,
     review_record,
     search,
@@ -51,7 +58,7 @@ from pipeline.store import (
     visits_of,
     waiting,
 )
-from pipeline.store.model import Identifier, RecordState
+from pipeline.store.model import Identifier, RecordState, Role
 from pipeline.store.sign_ins import Scope
 
 
@@ -76,6 +83,7 @@ router = APIRouter(prefix="/api/v1", responses=_FAULTS, dependencies=[Depends(wh
 
 _bearer = HTTPBearer(auto_error=False, description="A token made under My account.")
 _LONGEST_LIST = 200
+_SENDERS: tuple[Role, ...] = ("vet", "nurse")
 
 Id = Annotated[Identifier, Field(description="32 hexadecimal digits.")]
 Limit = Annotated[int, Query(ge=1, le=_LONGEST_LIST)]
@@ -98,6 +106,21 @@ class Filed(_Asked):
 
     revision: Revision
     note: str = Field(default="", max_length=500)
+
+
+class ToHandOver(_Asked):
+    """Hand over the last signed version. `release` is for the form `fhir` alone; the same `key` is the same delivery."""
+
+    way: Way
+    form: Form
+    release: Release = "R4B"
+    key: str | None = Field(default=None, min_length=1, max_length=200)
+
+
+class GivenUp(_Asked):
+    """Why a delivery is given up."""
+
+    reason: str = Field(min_length=1, max_length=500)
 
 
 class NewPatient(_Asked):
@@ -166,6 +189,15 @@ def _within(scope: Scope) -> Callable[..., Actor]:
     return person
 
 
+def _sender(token: Annotated[Token, Depends(_token)]) -> Actor:
+    """Handing over is for those who may file, as at the desk."""
+    actor = _within("records:send")(token)
+    if actor.role not in _SENDERS:
+        raise NotForRoleError(_SENDERS)
+    return actor
+
+
+SendsRecords = Annotated[Actor, Depends(_sender)]
 ReadsRecords = Annotated[Actor, Depends(_within("records:read"))]
 WritesRecords = Annotated[Actor, Depends(_within("records:write"))]
 ReadsPatients = Annotated[Actor, Depends(_within("patients:read"))]
@@ -218,6 +250,48 @@ def filed(desk: AtDesk, actor: WritesRecords, record_id: Id, filing: Filed) -> R
     """Mark a signed record as filed."""
     seen = record_of(desk.database, actor, record_id).model_copy(update={"revision": filing.revision})
     return _now(desk, actor, file_record(desk.database, actor, seen, filing.note, desk.at()))
+
+
+@router.get("/records/{record_id}/deliveries")
+def deliveries_of_record(
+    desk: AtDesk, courier: AtCourier, actor: ReadsRecords, record_id: Id
+) -> tuple[Handover, ...]:
+    """Where a record was handed over to, and what is on its way, the last one first."""
+    record_line(desk.database, actor, record_id)
+    return courier.of_record(actor, record_id)
+
+
+@router.post("/records/{record_id}/deliveries", status_code=202)
+def hand_record_over(
+    desk: AtDesk, courier: AtCourier, actor: SendsRecords, record_id: Id, wish: ToHandOver
+) -> Handover:
+    """Ask for a signed record to be handed over; what becomes of it is told by its delivery."""
+    asked = Deliver(record_id=record_id, way=wish.way, form=wish.form, release=wish.release)
+    return hand_over(desk, courier, actor, asked, wish.key)
+
+
+@router.get("/deliveries")
+def unsolved_deliveries(courier: AtCourier, actor: ReadsRecords) -> tuple[Handover, ...]:
+    """What was to be handed over, did not arrive yet and was not given up, the oldest first."""
+    return courier.unsolved(actor)
+
+
+@router.get("/deliveries/{delivery_id}")
+def delivery(courier: AtCourier, actor: ReadsRecords, delivery_id: Id) -> Handover:
+    """A delivery as it stands now, with its receipt."""
+    return courier.deliveries.one(actor, delivery_id)
+
+
+@router.post("/deliveries/{delivery_id}/again", status_code=202)
+def try_again(courier: AtCourier, actor: SendsRecords, delivery_id: Id) -> Handover:
+    """Try an unsolved delivery again at once."""
+    return courier.deliveries.retry(actor, delivery_id)
+
+
+@router.post("/deliveries/{delivery_id}/given-up")
+def give_up(courier: AtCourier, actor: SendsRecords, delivery_id: Id, why: GivenUp) -> Handover:
+    """Let an unsolved delivery be, with the reason."""
+    return courier.deliveries.give_up(actor, delivery_id, why.reason)
 
 
 @router.post("/visits/{visit_id}/records", status_code=201)

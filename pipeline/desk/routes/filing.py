@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
-from pipeline.desk.courier import Courier
+from pipeline.desk.courier import courier_of
 from pipeline.desk.desk import AtDesk, Desk
 from pipeline.desk.documents import FORMS, document
 from pipeline.desk.documents import Form as Paper
@@ -60,7 +60,7 @@ def to_file(
         limit=_A_PAGE + 1,
         offset=(page_number - 1) * _A_PAGE,
     )
-    courier: Courier = request.app.state.courier
+    courier = courier_of(request)
     not_arrived = Counter(one.receipt.record_id for one in courier.unsolved(actor))
     return page(
         request,
@@ -125,7 +125,7 @@ def shown(
     status: int = 200,
 ) -> Response:
     """The page of one signed record: its identity, its documents, where it was handed over to, its filing."""
-    courier: Courier = request.app.state.courier
+    courier = courier_of(request)
     line = record_line(desk.database, actor, record_id)
     signed = signed_version(desk.database, actor, record_id, None, desk.at())
     animal = patient_of(desk.database, actor, line.patient_id)

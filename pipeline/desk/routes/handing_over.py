@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, cast
+from fastapi import APIRouter, Request, Response
 
-from fastapi import APIRouter, Depends, Request, Response
-
-from pipeline.desk.courier import Courier
+from pipeline.desk.courier import AtCourier, Courier
 from pipeline.desk.desk import AtDesk, Desk
 from pipeline.desk.errors import status_of
 from pipeline.desk.forms import Form
@@ -22,13 +20,6 @@ from pipeline.store import Actor, EntryError, NotFoundError, StoreError, record_
 router = APIRouter(prefix="/filing", include_in_schema=False)
 
 _MOST_SHOWN = 100
-
-
-def _courier(request: Request) -> Courier:
-    return cast("Courier", request.app.state.courier)
-
-
-AtCourier = Annotated[Courier, Depends(_courier)]
 
 
 @router.get("/deliveries")
