@@ -90,6 +90,10 @@ class Settings(BaseSettings):
         default=None,
         description="File of the practice's own wording of documents, or a translation; ours where it says nothing.",
     )
+    logo: Path | None = Field(
+        default=None,
+        description="Picture for the letterhead of documents: PNG, JPEG or SVG, at most 200,000 bytes.",
+    )
     zone: str | None = Field(
         default=None,
         description="Time zone that documents print times in, by its IANA name: Europe/Dublin; the machine's own by default.",

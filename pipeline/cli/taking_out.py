@@ -20,7 +20,7 @@ from pipeline.cli.choosing import choose_owner, choose_patient, owner_words, pat
 from pipeline.cli.keeping import open_books, usual_recordings
 from pipeline.cli.page import clock
 from pipeline.cli.screen import output, printable, remark
-from pipeline.filing import FilingError, clinical_record_pdf, load_language
+from pipeline.filing import FilingError, clinical_record_pdf, load_language, with_logo
 from pipeline.jobs.papers import letterhead_from
 from pipeline.settings import Settings
 from pipeline.store import Client, Practice, practice_of
@@ -159,7 +159,7 @@ def _add_record(parcel: _Parcel, folder: str, record: WholeRecord, heads: _Heads
     try:
         printed = clinical_record_pdf(
             [one.signed for one in record.versions],
-            letterhead_from(heads.practice),
+            with_logo(letterhead_from(heads.practice), heads.settings.logo),
             load_lexicon(),
             client=heads.client,
             paper=heads.settings.paper,

@@ -18,6 +18,7 @@ from pipeline.filing import (
     draft_pdf,
     load_language,
     take_home_sheet_pdf,
+    with_logo,
 )
 from pipeline.jobs.papers import letterhead_of
 from pipeline.review import current
@@ -125,7 +126,7 @@ def _around(desk: Desk, actor: Actor, line: RecordLine) -> _Around:
     animal = patient_of(desk.database, actor, line.patient_id)
     settings = desk.options.settings
     return _Around(
-        letterhead=letterhead_of(desk.database, actor),
+        letterhead=with_logo(letterhead_of(desk.database, actor), settings.logo),
         client=client_of(desk.database, actor, animal.client_id) if animal.client_id else None,
         past={kind: values_of(desk.database, actor, line.patient_id, kind) for kind in CHARTED},
         paper=settings.paper,

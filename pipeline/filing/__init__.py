@@ -8,7 +8,7 @@ from pipeline.filing.document import clinical_record_pdf, draft_pdf
 from pipeline.filing.errors import FilingError
 from pipeline.filing.history import CHARTED, charts_of
 from pipeline.filing.language import Language, load_language
-from pipeline.filing.letterhead import Letterhead
+from pipeline.filing.letterhead import Letterhead, with_logo
 from pipeline.filing.sheet import take_home_sheet_pdf
 from pipeline.filing.typesetting import PaperName, Printed
 
@@ -27,4 +27,5 @@ __all__ = [
     "draft_pdf",
     "load_language",
     "take_home_sheet_pdf",
+    "with_logo",
 ]

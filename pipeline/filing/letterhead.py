@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Literal
 
-from pydantic import ConfigDict, Field, field_validator
+from pydantic import ConfigDict, Field, ValidationError, field_validator
 
+from pipeline.filing.errors import FilingError
 from pipeline.speech.model import Frozen
 
 LogoFormat = Literal["png", "jpg", "svg"]
@@ -44,6 +46,25 @@ class Letterhead(Frozen):
         if logo_format(logo) is None:
             raise ValueError("the logo is no PNG, JPEG or SVG: save it as one of these")
         return logo
+
+
+def with_logo(letterhead: Letterhead, file: Path | None) -> Letterhead:
+    """The letterhead with the picture that the practice's setting names; as it is where none is named.
+
+    Raises FilingError for a file that is missing, too large, or no picture; what is damaged within shows when it is printed.
+    """
+    if file is None:
+        return letterhead
+    named = f"The logo {file}, which ROSTRAL_LOGO names, cannot be printed"
+    try:
+        logo = file.expanduser().read_bytes()
+        return Letterhead.model_validate({**letterhead.model_dump(), "logo": logo})
+    except OSError as error:
+        raise FilingError(
+            f"{named}: {error.strerror or error}. Put the picture there, or correct the setting."
+        ) from None
+    except ValidationError as error:
+        raise FilingError(f"{named}: {error.errors()[0]['msg'].removeprefix('Value error, ')}.") from None
 
 
 def logo_format(logo: bytes) -> LogoFormat | None:

@@ -132,8 +132,8 @@ def _what_is_wrong(page: _Page, error: typst.TypstError) -> str:
             pass
         else:
             return (
-                f"The logo of the letterhead cannot be printed: {error.message}. Save the picture again as PNG, JPEG or SVG, or"
-                " print without it."
+                f"The logo of the letterhead cannot be printed: {error.message}. Save the picture that ROSTRAL_LOGO names again"
+                " as PNG, JPEG or SVG, or take the setting away to print without it."
             )
     return f"The page {page.template} cannot be set: {error.message}"
 

@@ -17,6 +17,7 @@ from pipeline.filing import (
     draft_pdf,
     load_language,
     take_home_sheet_pdf,
+    with_logo,
 )
 from pipeline.filing.calendar import calendar
 from pipeline.filing.fhir import Release, fhir_document
@@ -46,17 +47,24 @@ UNSIGNED = "Nobody signed this record: it is a draft."
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How forms are made: paper, wording and zone of documents (null: this machine's own zone), and the release of FHIR."""
+    """How forms are made: paper, wording, zone (null: this machine's own) and logo of documents, and the release of FHIR."""
 
     paper: PaperName = "a4"
     words: Path | None = None
     zone: tzinfo | None = UTC
+    logo: Path | None = None
     release: Release = "R4B"
 
 
 def look_of(settings: Settings, release: Release = "R4B") -> Look:
     """The look that the settings ask for."""
-    return Look(paper=settings.paper, words=settings.document_words, zone=settings.time_zone, release=release)
+    return Look(
+        paper=settings.paper,
+        words=settings.document_words,
+        zone=settings.time_zone,
+        logo=settings.logo,
+        release=release,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +102,11 @@ def draft_form_of(draft: Outgoing, form: Form, look: Look) -> Made:
 
 def _printed(papers: Papers, form: Form, look: Look) -> Made:
     lexicon, language = load_lexicon(), load_language(look.words)
+    head = with_logo(papers.letterhead, look.logo)
     if form == "sheet":
         printed = take_home_sheet_pdf(
             papers.versions[-1],
-            papers.letterhead,
+            head,
             lexicon,
             past=papers.past,
             paper=look.paper,
@@ -107,7 +116,7 @@ def _printed(papers: Papers, form: Form, look: Look) -> Made:
     else:
         printed = clinical_record_pdf(
             papers.versions,
-            papers.letterhead,
+            head,
             lexicon,
             client=papers.outgoing.client,
             past=papers.past,

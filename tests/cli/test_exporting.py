@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import io
 import json
 import os
 import signal
@@ -16,8 +17,10 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from archival import assert_archival, elements, opened
 from commands import Process, Run, one_line
 from kept import START, Practice, new_practice, understood
+from PIL import Image
 
 from lexicon import load_lexicon
 from pipeline.cli.border import WorkError
@@ -102,6 +105,70 @@ def test_without_a_zone_the_machines_own_is_taken(books: Practice, tmp_path: Pat
     )  # POSIX: three hours ahead of UTC
     assert done.returncode == 0, done.stderr
     assert " XYZ" in pypdf.PdfReader(to / f"{record}-v1.pdf").pages[0].extract_text()
+
+
+def drawn(form: str, side: int = 40) -> bytes:
+    out = io.BytesIO()
+    Image.effect_noise((side, side), 90).save(
+        out, form
+    )  # noise cannot be packed: its size is that of its points
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    "logo",
+    [
+        drawn("PNG"),
+        drawn("JPEG"),
+        b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 4"><circle cx="4" cy="2" r="2"/></svg>',
+    ],
+    ids=["png", "jpeg", "svg"],
+)
+def test_the_logo_stands_in_the_letterhead_with_its_text(
+    run: Run, books: Practice, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, logo: bytes
+) -> None:
+    """ISO 14289-1 7.3: a figure has alternative text. The files stay archival."""
+    record, to, file = books.signed().id, tmp_path / "out", tmp_path / "logo"
+    file.write_bytes(logo)
+    monkeypatch.setenv("ROSTRAL_LOGO", str(file))
+    done = run("export", record, "--as", "pdf", "--as", "sheet", "--to", str(to))
+    assert done.exit_code == 0, done.stderr
+    for name, part in ((f"{record}-v1.pdf", "3"), (f"{record}-v1.sheet.pdf", "2")):
+        pdf = (to / name).read_bytes()
+        assert_archival(pdf, part=part)
+        file_of = opened(pdf)  # held: its objects go with it
+        figures = [tag for tag in elements(file_of.Root.StructTreeRoot) if tag.S == "/Figure"]
+        assert "Alder Lane Surgery" in [str(tag.Alt) for tag in figures]
+
+
+@pytest.mark.parametrize(
+    ("logo", "said"),
+    [
+        (None, "No such file or directory. Put the picture there, or correct the setting."),
+        (drawn("PNG", side=600), "bytes: give a picture of at most 200,000"),
+        (drawn("GIF"), "the logo is no PNG, JPEG or SVG: save it as one of these"),
+        (drawn("PNG")[:50], "Save the picture that ROSTRAL_LOGO names again"),
+    ],
+    ids=["missing", "too large", "no picture", "torn"],
+)
+def test_a_logo_that_cannot_be_printed_is_told(
+    run: Run,
+    books: Practice,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    logo: bytes | None,
+    said: str,
+) -> None:
+    """And what prints no letterhead goes on without it."""
+    record, to, file = books.signed().id, tmp_path / "out", tmp_path / "logo.png"
+    if logo is not None:
+        file.write_bytes(logo)
+    monkeypatch.setenv("ROSTRAL_LOGO", str(file))
+    done = run("export", record, "--as", "pdf", "--to", str(to))
+    assert done.exit_code == 1
+    assert said in one_line(done.stderr)
+    assert "ROSTRAL_LOGO" in done.stderr
+    assert run("export", record, "--as", "csv", "--to", str(to)).exit_code == 0
 
 
 def test_one_text_goes_to_standard_output(run: Run, books: Practice) -> None:

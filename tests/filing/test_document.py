@@ -272,7 +272,7 @@ def test_a_picture_that_is_no_logo_is_refused(logo: bytes) -> None:
 def test_a_damaged_logo_is_named_as_what_is_wrong(logo: bytes) -> None:
     practice = PRACTICE.model_copy(update={"logo": logo})
     with pytest.raises(
-        FilingError, match=r"^The logo of the letterhead cannot be printed: .* Save the picture again"
+        FilingError, match=r"^The logo of the letterhead cannot be printed: .* Save the picture that ROSTRAL_LOGO names again"
     ):
         clinical_record_pdf([signed("Ears clean.")], practice, LEXICON)
 
