@@ -358,6 +358,26 @@ class Places(Sides):
             first -= 1
         return structures[first:]
 
+    def _side_of_verdict(self, found: Draft | None) -> None:
+        """ "Stifles, left thickened, no drawer": the side that was said with the finding is that of the part in focus."""
+        if found is not None and self.focus.side is None and found.structure == self.focus.structure:
+            self.focus.side = found.side
+        if self._alike_on_both_sides():
+            self.focus.side = None
+
+    def _alike_on_both_sides(self) -> bool:
+        """ "Left side smooth, right side smooth, no spurs": after the same of one side and the other neither is meant."""
+        if len(self.out.drafts) < 2:
+            return False
+        one, other = self.out.drafts[-2:]
+        same = (one.concept, one.structure, one.assertion, one.sentence) == (
+            other.concept,
+            other.structure,
+            other.assertion,
+            other.sentence,
+        )
+        return same and {one.side, other.side} == {"left", "right"}
+
     def _stay_on_skin(self, found: Draft | None) -> None:
         """ "A bald patch on the left hock, not sore": what follows is said of the skin there, not of the joint."""
         if found is None or found.system != "skin" or found.structure != self.focus.structure:

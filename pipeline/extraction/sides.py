@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from lexicon.schema import FindingConcept
 from pipeline.extraction.concepts import Cue
-from pipeline.extraction.drafts import Item
+from pipeline.extraction.drafts import Draft, Item
 from pipeline.extraction.meaning import Meaning
 from pipeline.extraction.mentions import Mention, mentions_within
 from pipeline.extraction.segments import Segment
 from pipeline.extraction.tokens import COMMA_MARKS, SENTENCE_MARKS
+
+_LESION_REACH = 8  # findings back to the lesion that a sentence speaks on about
 
 
 class Sides(Meaning):
@@ -123,11 +125,25 @@ class Sides(Meaning):
         told = {told for _, told in self.pending}
         if len(told) == 1 and None not in told and (concept.sided or structure is None):
             return self.pending[0][1]
-        near = segment.sentence - self.focus.sentence <= 1
-        if structure is None or self.focus.side not in ("left", "right") or not near:
+        return self._side_in_focus(item, structure, segment)
+
+    def _side_in_focus(self, item: Item, structure: str | None, segment: Segment) -> str | None:
+        """The side that was said before, where what is said now is of the same wound or part."""
+        concept = self.lexicon.findings[item.entry.id]
+        if (lesion := self._lesion_in_hand(concept, structure, item, segment)) is not None:
+            return lesion.side
+        if self.focus.side == "both" and (self.negation is not None or concept.nature == "abnormal"):
+            return None  # "pupils wide, both, responsive" says it on; a fault, there or not, has a side of its own
+        # "Both" holds for the sentence that it is said in, one side for the next as well.
+        reach = 0 if self.focus.side == "both" else 1
+        near = segment.sentence - self.focus.sentence <= reach
+        if structure is None or self.focus.side is None or not near:
             return None
         if self._named_in_plural(structure, segment) or self._both_sides_done(segment):
             return None
+        of_animal = structure in self.rules.of_whole_animal and concept.nature == "normal"
+        if of_animal or self._of_the_others(item, segment):
+            return None  # "tender on the left. Walks well": the whole animal
         place = self.lexicon.structures[structure]
         of_patient = self.negation is not None and self._said_of_patient(item)
         sided = place.paired or structure in self.rules.abstract_parts
@@ -146,6 +162,27 @@ class Sides(Meaning):
             and not named
         ):
             return self.focus.side
+        return None
+
+    def _of_the_others(self, item: Item, segment: Segment) -> bool:
+        """ "The left popliteal is up, the others are normal": not the one in focus."""
+        return not self.rules.others.isdisjoint(self.norms[segment.start : item.start])
+
+    def _lesion_in_hand(
+        self, concept: FindingConcept, structure: str | None, item: Item, segment: Segment
+    ) -> Draft | None:
+        """ "A wound on the left flank, edges clean; no pus": what is said on of a wound in its sentence is where it is."""
+        surfaces = self.rules.lesion_surfaces
+        if structure not in surfaces or concept.id in self.rules.told or self._of_the_others(item, segment):
+            return None
+        for draft in reversed(self.out.drafts[-_LESION_REACH:]):
+            if draft.sentence != segment.sentence:
+                return None
+            wrong = self.lexicon.findings[draft.concept].nature == "abnormal" and draft.assertion != "absent"
+            if draft.system == "skin" and wrong and draft.side is not None and not draft.superseded:
+                return draft if self.focus.structure in (draft.structure, *surfaces) else None
+            if draft.structure not in surfaces:
+                return None
         return None
 
     def _after_comma(self, item: Item, cue: Cue) -> bool:

@@ -234,6 +234,7 @@ class _Reading(Values):
             self._stay_on_skin(found)
         elif found is not None and segment.act is SpeechAct.OBSERVATION:
             self._focus_by_finding(found, segment)
+        self._side_of_verdict(found)
 
     def _only_structures(self, segment: Segment, items: list[Item]) -> bool:
         """A segment that names parts and nothing else ("eyes", "the left ear"): its verdict follows."""

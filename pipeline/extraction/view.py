@@ -39,6 +39,9 @@ class _Words:
     distributing: frozenset[str]
     side_nouns: frozenset[str]
     side_parted: frozenset[str]
+    others: frozenset[str]
+    lesion_surfaces: frozenset[str]
+    of_whole_animal: frozenset[str]
     remainder: frozenset[str]
     side_fillers: frozenset[str]
     no_side_after_right: frozenset[str]
@@ -212,7 +215,7 @@ class View:
         return (
             singular
             and structure.paired
-            and structure.system == self.focus.system
+            and structure.system == self.focus.system == "musculoskeletal"
             and self.focus.side in ("left", "right")
         )
 
@@ -299,11 +302,22 @@ class View:
             # "Left, mild wax. Right, clean." but "Right, heart next."
             said = mentions_within(self.analysis.mentions, cue.end + 1, cue.end + 2)
             amount = self.cues.get("severity", self.no_cues).starting_at(cue.end + 1)
-            return amount is not None or any(not m.is_structure for m in said)
+            if amount is not None or any(not m.is_structure for m in said):
+                return True
+            return self._left_set_off(cue.start)
         if following == "back":
             limb = mentions_within(self.analysis.mentions, cue.end, cue.end + 1)
             return any(m.is_structure and m.end - m.start > 1 for m in limb)
         return not (opens and (not following or not following[0].isalnum()))
+
+    def _left_set_off(self, right: int) -> bool:
+        """ "Left, good. Right, a small hook": the left before stands between two marks, and so does the right."""
+        return any(
+            self.norms[at] == "left"
+            and self.norms[at + 1] in (",", ":")
+            and (at == 0 or self.norms[at - 1] in MARKS)
+            for at in range(max(0, right - 25), right)
+        )
 
     def _wrong_before(self, comma: int) -> bool:
         """ "Torn dewclaw, right." Right after something that is wrong it is where, and no word of discourse."""

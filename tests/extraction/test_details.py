@@ -116,6 +116,35 @@ def test_one_side_and_the_other_are_both() -> None:
     assert [f.side for f in graded] == ["left", "right"]
 
 
+CARRIED: dict[str, list[str]] = {
+    # the side that stands with a verdict goes on to what is said next of that part
+    "Carpi: right swollen, no heat.": ["joint_swelling right", "joint_heat right"],
+    "Pupils small, both, responsive.": ["miosis both", "normal_plr both"],
+    # what is said on of a wound is where the wound is
+    "A graze on the left elbow, healing.": ["skin_wound left", "wound_healed left"],
+    # left set off by marks, and right set off in the same way
+    "Molars. Left, good. Right, a small spur low down.": ["cheek_tooth_spurs right"],
+    # the others, the whole animal, another part of the head, and what is alike on either side have none
+    "The left axillary node is up, the rest are normal.": ["lymphadenopathy left", "normal_lymph_node -"],
+    "The left hock is swollen. Moves freely.": ["joint_swelling left", "normal_gait -"],
+    "Loose lower right premolar. Jaw smooth.": ["loose_tooth right", "normal_jaw -"],
+    "Cheek teeth: left rows even, right rows even, no spurs.": [
+        "symmetrical left",
+        "symmetrical right",
+        "cheek_tooth_spurs -",
+    ],
+    "Both eyes cloudy, no discharge.": ["cloudy_eye both", "ocular_discharge -"],
+    # words that are no side
+    "Right as rain in herself.": ["well_in_self -"],
+    "A swelling either side of the hock.": ["joint_swelling -"],
+}
+
+
+@pytest.mark.parametrize(("said", "expected"), CARRIED.items())
+def test_a_side_goes_on_to_what_is_said_of_the_same_place(said: str, expected: list[str]) -> None:
+    assert [f"{finding.concept} {finding.side or '-'}" for finding in hear(said).findings] == expected
+
+
 def test_a_score_beside_a_part_of_the_body_is_no_body_condition() -> None:
     said = "Left fore, head bobbing at walk, I'd call it three out of five."
     assert hear(said).measurements == ()
