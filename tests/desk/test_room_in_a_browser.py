@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from browsers import chromium, enter, faults, picture, serving
+from browsers import SHOTS, chromium, enter, faults, picture, serving
 from desks import PASSWORD, Practice, signed
 from examining import (
     LONG_MS,
@@ -403,6 +403,14 @@ def test_one_page_of_a_browser_records(practice: Practice, address: str, context
     expect(other.locator("#go")).to_be_enabled()
 
 
+def top(page: Page, what: str) -> float:
+    return float(page.eval_on_selector(what, "one => one.getBoundingClientRect().top"))
+
+
+def bottom(page: Page, what: str) -> float:
+    return float(page.eval_on_selector(what, "one => one.getBoundingClientRect().bottom"))
+
+
 @pytest.mark.parametrize("look", ["light", "dark", "contrast"])
 def test_the_pages_of_the_room_are_for_everybody(
     practice: Practice, address: str, browser: Browser, look: str
@@ -424,10 +432,14 @@ def test_the_pages_of_the_room_are_for_everybody(
         expect(page.locator(".value", has_text="Weight")).to_be_visible(timeout=LONG_MS)
         assert faults(page) == []
         picture(page, f"room_{look}")
-        for width, height in ((1024, 768), (768, 1024), (320, 640)):
+        for width, height in ((1366, 900), (1024, 768), (768, 1024), (390, 844), (320, 640)):
             page.set_viewport_size({"width": width, "height": height})
+            page.evaluate("scrollTo(0, 0)")
+            if height > 640:
+                # All that is missing is seen above the control, without scrolling.
+                assert bottom(page, "#missing") <= top(page, ".control"), (width, height)
             assert page.evaluate("document.documentElement.scrollWidth") <= width
             assert faults(page) == []
-            picture(page, f"room_{look}_{width}")
+            page.screenshot(path=SHOTS / f"room_{look}_{width}.png")
         end(page)
     assert told == []
