@@ -162,7 +162,7 @@ def test_what_did_not_arrive_stays_in_sight_and_is_tried_again(
     part = seen(nurse, kept, "failed", "waiting")
     assert str(tmp_path / "filed") in part
     [identifier] = re.findall(r'data-delivery="(\w+)"', part)
-    for page in ("/filing", "/filing?state=filed"):
+    for page in ("/", "/filing", "/filing?state=filed"):
         assert "One delivery has not arrived yet" in nurse.get(page).text
     assert "one delivery not arrived" in nurse.get("/filing").text
     listed = nurse.get("/filing/deliveries").text
