@@ -46,6 +46,7 @@ app.add_typer(safe_commands.backup, name="backup")
 app.command()(leaving_commands.export)
 app.command()(leaving_commands.send)
 app.command()(leaving_commands.deliveries)
+app.command()(leaving_commands.receive)
 app.add_typer(job_commands.jobs, name="jobs")
 app.command("worker")(job_commands.worker)
 

@@ -1,4 +1,4 @@
-"""The commands by which records leave: `rostral export`, `rostral send`, `rostral deliveries`."""
+"""The commands by which records leave and come back: `rostral export`, `send`, `deliveries`, `receive`."""
 
 # Late imports and many arguments: see the package.
 # ruff: noqa: PLC0415
@@ -122,3 +122,14 @@ def deliveries(
         sending.give_up(settings, give_up, because)
     else:
         sending.listed(settings, unsolved=unsolved, as_json=as_json)
+
+
+def receive(
+    file: Annotated[
+        Path, typer.Argument(help="A FHIR document (JSON, R4B or R5) that Rostral wrote.", show_default=False)
+    ],
+) -> None:
+    """Take the record back from a FHIR document: check it, and write the record as JSON."""
+    from pipeline.cli import receiving
+
+    receiving.receive(file)
