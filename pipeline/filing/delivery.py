@@ -91,6 +91,12 @@ def post_to_server(
     same = httpx.QueryParams({"identifier": f"{identifier['system']}|{identifier['value']}"})
     headers = {"Accept": "application/fhir+json"}
     if token:
+        if not (token.isascii() and token.isprintable()):
+            # What the library would say of it repeats the token, and receipts are kept for good.
+            raise FilingError(
+                "The token for the FHIR server is not one line of plain characters: nothing was sent."
+                " Mend the file that ROSTRAL_FHIR_TOKEN_FILE names."
+            )
         headers["Authorization"] = f"Bearer {token}"
     try:
         with httpx.Client(headers=headers, verify=trusted, timeout=_TIMEOUT_S) as client:

@@ -6,6 +6,7 @@ import smtplib
 import ssl
 from contextlib import suppress
 from email.message import EmailMessage
+from email.utils import localtime
 from typing import Literal
 
 from pydantic import Field
@@ -101,6 +102,7 @@ def _written(server: MailServer, letter: Letter) -> EmailMessage:
     message = EmailMessage()
     message["From"] = server.sender
     message["To"] = letter.to
+    message["Date"] = localtime()
     message["Subject"] = " ".join(letter.subject.split())
     message["Message-ID"] = f"<{letter.identifier}@rostral.invalid>"
     message.set_content(letter.text)

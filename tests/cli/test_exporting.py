@@ -291,3 +291,9 @@ def test_a_folder_that_cannot_be_is_one_line(run: Run, books: Practice, tmp_path
     done = run("export", books.signed().id, "--to", str(tmp_path / "file" / "out"))
     assert done.exit_code == 1
     assert "cannot be written" in one_line(done.stderr)
+
+
+def test_a_name_that_no_file_can_have_is_no_record(run: Run, books: Practice) -> None:
+    refused = run("export", "x" * 300, "--as", "json")
+    assert refused.exit_code in {1, 2}
+    assert "Internal error" not in one_line(refused.stderr)

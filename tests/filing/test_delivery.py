@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from email import message_from_bytes
+from email.utils import parsedate_to_datetime
 from pathlib import Path
 
 import pytest
@@ -191,6 +192,17 @@ def test_an_address_that_is_none_is_told(address: str, bundle: bytes) -> None:
         post_to_server(address, None, bundle, PLAIN)
 
 
+@pytest.mark.parametrize("token", ["qz\nsecond line", "qz\0", "qzü"])
+def test_a_token_that_no_header_carries_is_refused_and_not_repeated(
+    server: FhirServer, token: str, bundle: bytes
+) -> None:
+    """A header holds visible ASCII (RFC 9110, 5.5; from memory); reasons are kept for good, so the token is not in them."""
+    with pytest.raises(FilingError, match="ROSTRAL_FHIR_TOKEN_FILE") as told:
+        post_to_server(server.address, token, bundle, PLAIN)
+    assert not isinstance(told.value, AwayError)
+    assert "qz" not in str(told.value)
+
+
 # --- a mail server ---------------------------------------------------------------------------------
 
 
@@ -201,6 +213,13 @@ def test_a_letter_keeps_its_identifier(postbox: Postbox) -> None:
         send_mail(at(postbox), LETTER, PLAIN)
     send_mail(at(postbox), LETTER, PLAIN)
     assert [message_from_bytes(one)["Message-ID"] for one in postbox.letters] == ["<1@rostral.invalid>"] * 2
+
+
+def test_a_letter_has_a_date(postbox: Postbox) -> None:
+    """It is one of the two fields that a letter must have (RFC 5322, 3.6; from memory)."""
+    send_mail(at(postbox), LETTER, PLAIN)
+    (letter,) = postbox.letters
+    assert parsedate_to_datetime(str(message_from_bytes(letter)["Date"])).tzinfo is not None
 
 
 @pytest.mark.parametrize(("answer", "may_pass"), [("450 try later", True), ("550 no such box", False)])

@@ -189,9 +189,22 @@ def test_a_changed_document_is_not_taken(release: Release) -> None:
         read_fhir_document(json.dumps(bundle), LEXICON)
 
 
+@pytest.mark.parametrize("release", RELEASES)
+def test_a_second_entry_of_one_address_is_not_taken(release: Release) -> None:
+    """Of the two another reader may show the one that is not held against the record."""
+    bundle = made(release)
+    entry = next(one for one in bundle["entry"] if one["resource"]["resourceType"] == "Observation")
+    forged = json.loads(json.dumps(entry))
+    forged["resource"]["code"]["text"] = "Something else"
+    bundle["entry"].insert(1, forged)
+    with pytest.raises(FilingError, match="the same fullUrl"):
+        read_fhir_document(json.dumps(bundle), LEXICON)
+
+
 @pytest.mark.parametrize(
     "text",
     [
+        "1" * 5000,
         "",
         "{",
         "[]",

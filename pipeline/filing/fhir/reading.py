@@ -31,7 +31,7 @@ def read_fhir_document(text: str, lexicon: Lexicon) -> tuple[Outgoing, Release]:
     """
     try:
         bundle = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise FilingError(f"This is no FHIR document in JSON: {error}.") from None
     if not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
         raise FilingError("This is no FHIR document: it has to be one Bundle.")
@@ -47,7 +47,11 @@ def read_fhir_document(text: str, lexicon: Lexicon) -> tuple[Outgoing, Release]:
 
 
 def _resources(bundle: Part) -> dict[str, Part]:
-    return {entry["fullUrl"]: entry["resource"] for entry in bundle["entry"]}
+    resources = {entry["fullUrl"]: entry["resource"] for entry in bundle["entry"]}
+    if len(resources) != len(bundle["entry"]):
+        # Of two under one address other readers may show either.
+        raise ValueError("two entries have the same fullUrl")
+    return resources
 
 
 def _taken(resources: dict[str, Part], composition: Part, release: Release) -> Outgoing:
