@@ -110,5 +110,5 @@ def _goes_on(standing: Handover) -> bool:
 
 def _why(standing: Handover) -> str:
     if standing.state == "waiting" and standing.retry_at is not None:
-        return f"{standing.reason} Tried again at {time_text(standing.retry_at)}, if rostral worker runs then."
+        return f"{standing.reason} Tried again at {time_text(standing.retry_at)}, if rostral worker or serve runs then."
     return standing.reason

@@ -113,7 +113,7 @@ def test_a_server_that_is_away_is_told_and_tried_again_later(
     failed = run("send", books.signed().id, "--by", "fhir")
     assert failed.exit_code == 1
     assert "cannot be reached" in one_line(failed.stderr)
-    assert "if rostral worker runs then" in failed.stderr
+    assert "if rostral worker or serve runs then" in failed.stderr
     [waiting] = unsolved(run)
     assert waiting["state"] == "waiting"
     assert waiting["retry_at"] is not None

@@ -41,3 +41,16 @@ def test_an_idiom_tells_its_finding(sentence: str, concept: str) -> None:
     """What is said in the words of the trade or of the house is the same finding as in clinical words."""
     findings = hear(sentence).findings
     assert (concept, "present") in [(finding.concept, finding.assertion) for finding in findings]
+
+
+@pytest.mark.parametrize(
+    ("sentence", "concept"),
+    [
+        ("It's windy out there.", "flatulence"),
+        ("The fontanelle has closed.", "wound_healed"),
+        ("Canines, both in place.", "testicles_descended"),
+    ],
+)
+def test_the_same_words_elsewhere_are_none(sentence: str, concept: str) -> None:
+    """A word that means it only of one part must not mean it of the weather or of another part."""
+    assert concept not in {finding.concept for finding in hear(sentence).findings}
